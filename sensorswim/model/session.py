@@ -1,0 +1,106 @@
+"""What the swimmer and the coach told us about a session: the content of session.toml."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sensorswim.model.placement import Placement
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorFile:
+    """Where one sensor's log is and how to read it.
+
+    Parameters
+    ----------
+    placement : Placement
+    file : Path or None
+        The log with both accelerometer and gyroscope; or `accel_file` and `gyro_file`.
+    columns : dict
+        Column map of a foreign logger: contract column name -> column in the file.
+    """
+
+    placement: Placement
+    file: Path | None = None
+    accel_file: Path | None = None
+    gyro_file: Path | None = None
+    accel_range_g: float | None = None
+    gyro_range_deg_s: float | None = None
+    columns: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Block:
+    """What was set, in session time; `felt` maps a `lengths` column to what was believed."""
+
+    start_s: float
+    end_s: float
+    label: str = ""
+    lengths: tuple[str, ...] = ("swim",)
+    drill: str | None = None
+    aids: tuple[str, ...] = ()
+    breathing: str | None = None
+    felt: dict[str, float] = field(default_factory=dict)
+
+    def kind_of(self, index: int) -> str:
+        """Return swim, drill, kick or pull for the block's length `index` (from 0)."""
+        return self.lengths[index % len(self.lengths)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class VideoMark:
+    """One moment that is known in a video and in the session."""
+
+    video_s: float
+    session_s: float
+    label: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Video:
+    """A clip and its place in time."""
+
+    file: Path
+    starts_at_s: float | None = None
+    marks: tuple[VideoMark, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A coach's mark from marks.toml, carried through to the `marks` table."""
+
+    kind: str
+    session_s: float | None = None
+    video_s: float | None = None
+    video: str | None = None
+    label: str = ""
+    value: float | None = None
+    unit: str = ""
+    view: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Session:
+    """One pool session as described by its folder."""
+
+    folder: Path
+    started_at: datetime
+    swimmer: str
+    pool_length_m: float
+    sensors: tuple[SensorFile, ...]
+    height_m: float | None = None
+    upper_arm_m: float | None = None
+    forearm_m: float | None = None
+    session_id: str | None = None
+    swimmer_id: str | None = None
+    blocks: tuple[Block, ...] = ()
+    videos: tuple[Video, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    def block_at(self, time_s: float) -> Block | None:
+        """Return the first block that holds this session time, None where there is none."""
+        return next((b for b in self.blocks if b.start_s <= time_s < b.end_s), None)
