@@ -1,0 +1,30 @@
+"""Every picture of the report and the dashboards: functions from result tables to figures."""
+
+from sensorswim.figures.arms import draw_arm_phases, draw_coordination, phase_shares
+from sensorswim.figures.breaths import draw_side_time
+from sensorswim.figures.felt import draw_felt, felt_against_measured
+from sensorswim.figures.kicks import draw_kick_rhythm
+from sensorswim.figures.pace import draw_pace
+from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
+from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour
+from sensorswim.figures.swum import draw_swum
+
+__all__ = [
+    "CONFIG",
+    "alt_of",
+    "blank",
+    "draw_arm_phases",
+    "draw_coordination",
+    "draw_felt",
+    "draw_kick_rhythm",
+    "draw_pace",
+    "draw_roll_of_length",
+    "draw_roll_peaks",
+    "draw_side_time",
+    "draw_swum",
+    "draw_typical_roll",
+    "felt_against_measured",
+    "is_blank",
+    "phase_shares",
+    "recolour",
+]

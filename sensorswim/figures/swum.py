@@ -1,0 +1,121 @@
+"""What was swum: every length and every rest on the session's time line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from sensorswim.figures import style
+from sensorswim.model.session import Block
+
+_COLOURS: Final = {
+    "front_crawl": style.LEFT,
+    "drill": style.RIGHT,
+    "kick": style.THIRD,
+    "backstroke": style.FOURTH,
+    "breaststroke": style.SOFT,
+    "butterfly": style.SOFT,
+    "other": style.BAND,
+}
+_LONG_REST_S: Final = 5.0
+
+
+def draw_swum(lengths: pd.DataFrame, blocks: Sequence[Block] = ()) -> go.Figure:
+    """Draw the lengths as bars on the session's time line, one row an activity.
+
+    Parameters
+    ----------
+    lengths : DataFrame
+        The `lengths` table.
+    blocks : sequence of Block
+        What was set; each is a band with its label above.
+    """
+    timed = lengths.dropna(subset=["start_s", "end_s"])
+    if timed.empty:
+        return style.blank("no length was found in this session.")
+    kinds = list(dict.fromkeys(timed["activity"].fillna("other")))
+    fig = style.new_figure(height=170 + 46 * (len(kinds) + 1))
+    for kind in kinds:
+        _add_bars(fig, timed[timed["activity"].fillna("other") == kind], kind)
+    rests = _rests(timed)
+    _add_rests(fig, rests)
+    for block in blocks:
+        _add_block(fig, block)
+    fig.update_xaxes(title_text="minutes of session time", rangemode="nonnegative")
+    fig.update_yaxes(autorange="reversed", showgrid=False)
+    fig.update_layout(barmode="overlay", showlegend=False, bargap=0.25)
+    return style.with_alt(fig, _alt(timed, kinds, rests))
+
+
+def _add_bars(fig: go.Figure, rows: pd.DataFrame, kind: str) -> None:
+    word = style.ACTIVITY_WORDS.get(kind, kind)
+    took = rows["end_s"] - rows["start_s"]
+    fig.add_bar(
+        y=[word] * len(rows),
+        x=(took / 60).tolist(),
+        base=(rows["start_s"] / 60).tolist(),
+        orientation="h",
+        marker={
+            "color": _COLOURS.get(kind, style.BAND),
+            "line": {"color": style.PAPER, "width": 1.5},
+        },
+        customdata=list(zip(rows["length_no"].tolist(), took.round(1).tolist(), strict=True)),
+        hovertemplate=f"length %{{customdata[0]}}: {word}, %{{customdata[1]}} s<extra></extra>",
+        name=word,
+    )
+
+
+def _rests(timed: pd.DataFrame) -> pd.DataFrame:
+    ordered = timed.sort_values("start_s")
+    rest = pd.DataFrame(
+        {
+            "start_s": ordered["end_s"].to_numpy()[:-1],
+            "end_s": ordered["start_s"].to_numpy()[1:],
+        }
+    )
+    return rest[rest["end_s"] - rest["start_s"] >= _LONG_REST_S]
+
+
+def _add_rests(fig: go.Figure, rests: pd.DataFrame) -> None:
+    took = rests["end_s"] - rests["start_s"]
+    fig.add_bar(
+        y=["rest"] * len(rests),
+        x=(took / 60).tolist(),
+        base=(rests["start_s"] / 60).tolist(),
+        orientation="h",
+        marker={"color": style.PALE, "line": {"color": style.SOFT, "width": 1}},
+        customdata=took.round(0).tolist(),
+        hovertemplate="rest of %{customdata} s<extra></extra>",
+        name="rest",
+    )
+
+
+def _add_block(fig: go.Figure, block: Block) -> None:
+    fig.add_vrect(
+        x0=block.start_s / 60,
+        x1=block.end_s / 60,
+        fillcolor=style.clear(style.BAND, 0.25),
+        line={"color": style.SOFT, "width": 1, "dash": "dot"},
+        layer="below",
+    )
+    if block.label:
+        fig.add_annotation(
+            x=block.start_s / 60,
+            y=1.02,
+            xref="x",
+            yref="paper",
+            yanchor="bottom",
+            xanchor="left",
+            showarrow=False,
+            align="left",
+            text=style.wrap(block.label, width=16),
+        )
+
+
+def _alt(timed: pd.DataFrame, kinds: list[str], rests: pd.DataFrame) -> str:
+    counts = timed["activity"].fillna("other").value_counts()
+    parts = [f"{counts[kind]} of {style.ACTIVITY_WORDS.get(kind, kind)}" for kind in kinds]
+    return f"Time line of {len(timed)} lengths ({', '.join(parts)}) with {len(rests)} rests."
