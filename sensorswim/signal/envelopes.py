@@ -1,0 +1,212 @@
+"""How much a limb moves, second by second: what the clocks of two sensors are compared by.
+
+Activity, rests, push-offs and turns are common to all limbs; single strokes and kicks are not
+(left and right are half a cycle apart), so the envelope is smoothed until they vanish.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy import fft
+from scipy.ndimage import gaussian_filter1d
+
+from sensorswim.model import Samples, Stream
+from sensorswim.model.streams import FloatArray
+from sensorswim.units import STANDARD_GRAVITY_M_S2
+
+ENVELOPE_RATE_HZ: Final = 20.0
+"""Bins of 0.05 s: at least one sample each from 25 Hz on."""
+
+SMOOTHING_S: Final = 0.4
+"""Standard deviation of the smoothing; passes 4 % of a movement at 1 Hz."""
+
+_MIN_OVERLAP_S: Final = 15.0
+_GYRO_FLOOR_RAD_S: Final = 0.3
+_SHAKE_FLOOR_M_S2: Final = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Envelope:
+    """Movement over time on a sensor's own clock.
+
+    Parameters
+    ----------
+    start_s : float
+        Device time of the first bin's middle.
+    values : (N,)
+        Mean 0 and standard deviation 1 over the bins that hold data, 0 elsewhere.
+    weight : (N,)
+        1 where there is data, 0 in gaps.
+    """
+
+    start_s: float
+    values: FloatArray
+    weight: FloatArray
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Device time of each bin's middle, (N,)."""
+        return self.start_s + np.arange(len(self.values)) / ENVELOPE_RATE_HZ
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lag:
+    """Where two envelopes agree best.
+
+    Parameters
+    ----------
+    offset_s : float
+        To be added to the second one's clock to read the first one's.
+    correlation : float
+        Over the overlap, -1..1.
+    overlap_s : float
+    """
+
+    offset_s: float
+    correlation: float
+    overlap_s: float
+
+
+def movement_envelope(stream: Stream) -> Envelope:
+    """Return the smoothed log of turn rate and shaking of one sensor.
+
+    Needs some seconds of data; a still sensor gives an envelope of zeros.
+    """
+    start_s = min(stream.gyro.time_s[0], stream.accel.time_s[0])
+    stop_s = max(stream.gyro.time_s[-1], stream.accel.time_s[-1])
+    count = int((stop_s - start_s) * ENVELOPE_RATE_HZ) + 1
+    turn = np.linalg.norm(stream.gyro.values, axis=1)
+    shake = np.abs(np.linalg.norm(stream.accel.values, axis=1) - STANDARD_GRAVITY_M_S2)
+    a, weight_a = _binned(stream.gyro, turn, start_s, count)
+    b, weight_b = _binned(stream.accel, shake, start_s, count)
+    weight = weight_a * weight_b
+    raw = np.log(_GYRO_FLOOR_RAD_S + a) + 0.5 * np.log(_SHAKE_FLOOR_M_S2 + b)
+    return Envelope(
+        start_s=start_s + 0.5 / ENVELOPE_RATE_HZ, values=_standard(raw, weight), weight=weight
+    )
+
+
+def best_lag(first: Envelope, second: Envelope) -> Lag | None:
+    """Return the lag of the whole recordings, from the correlation over their overlap.
+
+    The score is correlation times the root of the overlap, so that a few seconds that happen to
+    agree don't win over an hour that does.
+
+    Returns
+    -------
+    Lag or None
+        None where no overlap of 15 s correlates at all.
+    """
+    correlation, overlap = _masked_correlation(first, second)
+    score = correlation * np.sqrt(overlap)
+    best = int(np.argmax(score))
+    if not score[best] > 0.0:
+        return None
+    lag = best - (len(second.values) - 1) + _vertex(score, best)
+    return Lag(
+        offset_s=first.start_s - second.start_s + lag / ENVELOPE_RATE_HZ,
+        correlation=float(correlation[best]),
+        overlap_s=float(overlap[best]) / ENVELOPE_RATE_HZ,
+    )
+
+
+def lag_in_window(
+    first: Envelope,
+    second: Envelope,
+    window_s: tuple[float, float],
+    offset_s: float,
+    reach_s: float,
+) -> Lag | None:
+    """Return the lag within `reach_s` of a known offset, from one window of the first sensor.
+
+    Returns
+    -------
+    Lag or None
+        None where data is missing, nothing changes in the window, or the best agreement lies
+        at the edge of the reach.
+    """
+    time_s = first.time_s
+    a, b = np.searchsorted(time_s, window_s)
+    x, w = first.values[a:b], first.weight[a:b]
+    if len(x) < 10 or w.mean() < 0.9 or x.std() < 0.3:
+        return None
+    steps = int(reach_s * ENVELOPE_RATE_HZ)
+    lags_s = np.arange(-steps, steps + 1) / ENVELOPE_RATE_HZ
+    at_s = time_s[a:b][None, :] - offset_s - lags_s[:, None]
+    y = np.interp(at_s, second.time_s, second.values)
+    known = np.interp(at_s, second.time_s, second.weight, left=0.0, right=0.0)
+    if known.mean() < 0.9:
+        return None
+    r = _row_correlation(x, y)
+    best = int(np.argmax(r))
+    if best in (0, len(r) - 1):
+        return None
+    lag_s = lags_s[best] + _vertex(r, best) / ENVELOPE_RATE_HZ
+    return Lag(offset_s=offset_s + lag_s, correlation=float(r[best]), overlap_s=b - a)
+
+
+def _row_correlation(x: FloatArray, rows: FloatArray) -> FloatArray:
+    """Return the correlation of x (N,) with each row (M, N)."""
+    x, rows = x - x.mean(), rows - rows.mean(axis=1, keepdims=True)
+    norm = np.sqrt(np.sum(x * x) * np.sum(rows * rows, axis=1))
+    return np.divide(rows @ x, norm, out=np.zeros(len(rows)), where=norm > 1e-9)
+
+
+def _binned(
+    samples: Samples, magnitude: FloatArray, start_s: float, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return the mean per bin (N,), interpolated over empty bins, and 1 where there was data."""
+    index = ((samples.time_s - start_s) * ENVELOPE_RATE_HZ).astype(np.int64)
+    filled = np.bincount(index, minlength=count)
+    total = np.bincount(index, weights=magnitude, minlength=count)
+    has = filled > 0
+    where = np.arange(count)
+    mean = np.interp(where, where[has], total[has] / filled[has])
+    # one empty bin between two full ones is the beat of a low rate, not a gap
+    near = np.convolve(has, [1, 1, 1], mode="same")[:count] if count > 2 else has
+    return mean, (near > 0).astype(float)
+
+
+def _standard(raw: FloatArray, weight: FloatArray) -> FloatArray:
+    """Smooth, then mean 0 and deviation 1 where there is data."""
+    smooth = gaussian_filter1d(raw, SMOOTHING_S * ENVELOPE_RATE_HZ, mode="nearest")
+    known = smooth[weight > 0]
+    if len(known) == 0 or known.std() < 1e-6:
+        return np.zeros_like(smooth)
+    return (smooth - known.mean()) / known.std() * weight
+
+
+def _masked_correlation(first: Envelope, second: Envelope) -> tuple[FloatArray, FloatArray]:
+    """Return correlation and overlap (in bins) for every lag, second shifted by lag."""
+    size = len(first.values) + len(second.values) - 1
+    fast = fft.next_fast_len(size, real=True)
+
+    def spectrum(values: FloatArray) -> FloatArray:
+        return fft.rfft(values, fast)
+
+    def against(a: FloatArray, b: FloatArray) -> FloatArray:
+        raw = fft.irfft(a * np.conj(b), fast)
+        return np.concatenate([raw[fast - (len(second.values) - 1) :], raw[: len(first.values)]])
+
+    x, y = first.values * first.weight, second.values * second.weight
+    fx, fy, fm, fn = (spectrum(v) for v in (x, y, first.weight, second.weight))
+    n = np.maximum(against(fm, fn), 1e-9)
+    sum_x, sum_y = against(fx, fn), against(fm, fy)
+    var_x = against(spectrum(x * x), fn) - sum_x**2 / n
+    var_y = against(fm, spectrum(y * y)) - sum_y**2 / n
+    covariance = against(fx, fy) - sum_x * sum_y / n
+    fine = (n > _MIN_OVERLAP_S * ENVELOPE_RATE_HZ) & (var_x > 1e-3 * n) & (var_y > 1e-3 * n)
+    norm = np.sqrt(np.where(fine, var_x * var_y, 1.0))
+    return np.where(fine, covariance / norm, 0.0), np.where(fine, n, 0.0)
+
+
+def _vertex(values: FloatArray, index: int) -> float:
+    """Return where the parabola through three points peaks, in steps from `index`."""
+    if index in (0, len(values) - 1):
+        return 0.0
+    left, mid, right = values[index - 1 : index + 2]
+    bend = left - 2.0 * mid + right
+    return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0.0 else 0.0

@@ -1,0 +1,140 @@
+"""Three sharp knocks of all sensors held together, and what they say about two clocks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy import signal as sps
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from sensorswim.model import Stream
+from sensorswim.model.streams import FloatArray
+from sensorswim.signal.regular import source_rate_hz
+
+_MIN_HEIGHT_M_S2: Final = 6.0
+_MIN_SPACING_S, _MAX_SPACING_S = 0.25, 0.9
+_UNEQUAL_SHARE: Final = 0.35
+_DOMINANT: Final = 0.5
+_MIN_LIKENESS: Final = 0.6
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shocks:
+    """High-passed acceleration of one sensor, and the knock triplets found in it.
+
+    Parameters
+    ----------
+    time_s : (N,)
+        Device time of the samples.
+    size_m_s2 : (N,)
+        Size of the acceleration without its local mean over 0.15 s.
+    triplets_s : (K, 3)
+        Device times of the peaks of each possible triplet.
+    period_s : float
+        Sample period.
+    """
+
+    time_s: FloatArray
+    size_m_s2: FloatArray
+    triplets_s: FloatArray
+    period_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class KnockMatch:
+    """One triplet seen by two sensors.
+
+    Parameters
+    ----------
+    device_s : float
+        Its middle on the second sensor's clock.
+    offset_s : float
+        To be added to the second sensor's clock there to read the first one's.
+    likeness : float
+        Cosine similarity of the two shock envelopes, 0..1.
+    """
+
+    device_s: float
+    offset_s: float
+    likeness: float
+
+
+def find_shocks(stream: Stream) -> Shocks:
+    """Find the triplets: three peaks 0.25 to 0.9 s apart, evenly, with quiet around them.
+
+    A peak counts when it is at least 6 m/s^2 and at least half as high as anything within
+    0.7 s; the neighbours on both sides must be further away than the spacing.
+    """
+    time_s, period_s = stream.accel.time_s, 1.0 / source_rate_hz(stream.accel.time_s)
+    width = max(3, round(0.15 / period_s))
+    rough = stream.accel.values - uniform_filter1d(stream.accel.values, width, axis=0)
+    size = np.linalg.norm(rough, axis=1)
+    peaks, _ = sps.find_peaks(
+        size, height=_MIN_HEIGHT_M_S2, distance=max(1, round(0.15 / period_s))
+    )
+    ceiling = maximum_filter1d(size, 2 * round(0.7 / period_s) + 1)
+    peaks = peaks[size[peaks] > _DOMINANT * ceiling[peaks]]
+    return Shocks(
+        time_s=time_s, size_m_s2=size, triplets_s=_triplets(time_s[peaks]), period_s=period_s
+    )
+
+
+def match_knocks(first: Shocks, second: Shocks) -> list[KnockMatch]:
+    """Return every pair of triplets with the same spacings and like shapes; some may be chance.
+
+    The offset is refined to a fraction of a sample where the two shock envelopes, each sample
+    smeared by a Gaussian of about half the slower sample period, overlap most.
+    """
+    tolerance_s = 0.010 + first.period_s + second.period_s
+    matches = []
+    for one in first.triplets_s:
+        unlike_s = np.abs(np.diff(second.triplets_s, axis=1) - np.diff(one)).max(axis=1, initial=0)
+        for other in second.triplets_s[unlike_s < tolerance_s]:
+            match = _refined(first, second, one, other)
+            if match.likeness > _MIN_LIKENESS:
+                matches.append(match)
+    return matches
+
+
+def _triplets(peak_s: FloatArray) -> FloatArray:
+    """Return the evenly spaced, isolated triplets among peak times, (K, 3)."""
+    if len(peak_s) < 3:
+        return np.empty((0, 3))
+    padded = np.concatenate([[-np.inf], peak_s, [np.inf]])
+    before, a, b, after = (np.diff(padded)[i : len(peak_s) - 2 + i] for i in range(4))
+    even = np.abs(a - b) < _UNEQUAL_SHARE * np.minimum(a, b)
+    spaced = (np.minimum(a, b) > _MIN_SPACING_S) & (np.maximum(a, b) < _MAX_SPACING_S)
+    alone = np.minimum(before, after) > 1.25 * np.maximum(a, b)
+    first = np.flatnonzero(even & spaced & alone)
+    return np.stack([peak_s[first + i] for i in range(3)], axis=1)
+
+
+def _refined(first: Shocks, second: Shocks, one: FloatArray, other: FloatArray) -> KnockMatch:
+    """Return the match of two triplets at their best lag."""
+    sigma_s = max(0.006, 0.6 * max(first.period_s, second.period_s))
+    rough_s = float(np.mean(one - other))
+    t, x = _near(first, one)
+    u, y = _near(second, other)
+    lags_s = rough_s + np.arange(-3.0 * sigma_s, 3.0 * sigma_s, 0.0005)
+    apart = t[:, None] - u[None, :]
+    shared = np.array([x @ np.exp(-0.25 * ((apart - lag) / sigma_s) ** 2) @ y for lag in lags_s])
+    own = [
+        v @ np.exp(-0.25 * ((s[:, None] - s[None, :]) / sigma_s) ** 2) @ v
+        for s, v in ((t, x), (u, y))
+    ]
+    best = int(np.argmax(shared))
+    return KnockMatch(
+        device_s=float(other[1]),
+        offset_s=float(lags_s[best]),
+        likeness=float(shared[best] / np.sqrt(own[0] * own[1])),
+    )
+
+
+def _near(shocks: Shocks, triplet_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the samples within 0.1 s of the three peaks, each sample by its share of time."""
+    a, b = np.searchsorted(shocks.time_s, [triplet_s[0] - 0.1, triplet_s[2] + 0.1])
+    time_s, size = shocks.time_s[a:b], shocks.size_m_s2[a:b]
+    keep = np.abs(time_s[:, None] - triplet_s).min(axis=1) < 0.1
+    return time_s[keep], size[keep]
