@@ -1,0 +1,273 @@
+"""One sensor's log as a `Stream`: SI units, sensor frame, the sensor's own clock.
+
+Damaged rows are left out, counted and told; what can't be mended by leaving rows out is a
+`LogError`. Plausibility limits rest on what body-worn sensors of this kind can measure (common
+practice, no source): gravity is the median of the accelerometer's size, and no gyroscope in use
+goes beyond 4000 deg/s.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from sensorswim.errors import LogError
+from sensorswim.formats.log_checks import (
+    check_accel_unit,
+    check_gyro_unit,
+    check_rate,
+    check_stuck,
+    not_frozen,
+    note_saturation,
+)
+from sensorswim.formats.log_columns import ROLES
+from sensorswim.formats.log_files import RawLog, read_raw
+from sensorswim.model.placement import Placement
+from sensorswim.model.quality import Quality, Severity
+from sensorswim.model.session import SensorFile
+from sensorswim.model.streams import BoolArray, FloatArray, Samples, Stream
+from sensorswim.units import STANDARD_GRAVITY_M_S2, TO_RAD_S
+
+MIN_ROWS: Final = 50
+LIMITS: Final = {"accel": 5000.0, "gyro": 500.0}
+"""Samples beyond these (m/s^2, rad/s) are damaged, whatever the sensor."""
+
+
+def read_stream(sensor: SensorFile, quality: Quality) -> Stream:
+    """Read the log or the two logs of one sensor.
+
+    Parameters
+    ----------
+    sensor : SensorFile
+        As `read_session` returns it.
+    quality : Quality
+        Gets a row for whatever was left out or is doubtful. Times in its texts are those of
+        the sensor's own clock, as session time isn't known yet.
+
+    Returns
+    -------
+    Stream
+        Accelerometer in m/s^2, gyroscope in rad/s, magnetometer in microtesla, pressure in kPa.
+
+    Raises
+    ------
+    LogError
+        The file can't be read, a needed column is missing, its unit is wrong, its rate lies
+        outside 20 to 500 Hz, it is shorter than 5 s, or most of its rows are damaged.
+    """
+    optional = ("magn", "pressure")
+    if sensor.file is not None:
+        raw = read_raw(sensor.file, ("time", "accel", "gyro", *optional), sensor.columns)
+        log = _Log(raw=raw, placement=sensor.placement, quality=quality)
+        groups = log.groups(("accel", "gyro"))
+    elif sensor.accel_file is not None and sensor.gyro_file is not None:
+        raw = read_raw(sensor.accel_file, ("time", "accel", *optional), sensor.columns)
+        log = _Log(raw=raw, placement=sensor.placement, quality=quality)
+        gyro = read_raw(sensor.gyro_file, ("time", "gyro"), sensor.columns)
+        gyro_log = _Log(raw=gyro, placement=sensor.placement, quality=quality)
+        groups = log.groups(("accel",)) | gyro_log.groups(("gyro",))
+    else:
+        raise LogError(f"no log is named for {sensor.placement}", where="session.toml")
+    groups |= log.optional_groups()
+    accel_range, gyro_range = _ranges(sensor)
+    stream = Stream(
+        placement=sensor.placement,
+        accel=groups["accel"],
+        gyro=groups["gyro"],
+        magn=groups.get("magn"),
+        pressure=groups.get("pressure"),
+        accel_range_m_s2=accel_range,
+        gyro_range_rad_s=gyro_range,
+    )
+    note_saturation(stream, quality)
+    return stream
+
+
+def _ranges(sensor: SensorFile) -> tuple[float | None, float | None]:
+    accel, gyro = sensor.accel_range_g, sensor.gyro_range_deg_s
+    return (
+        None if accel is None else accel * STANDARD_GRAVITY_M_S2,
+        None if gyro is None else gyro * TO_RAD_S["deg_s"],
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Log:
+    """One file on its way to samples."""
+
+    raw: RawLog
+    placement: Placement
+    quality: Quality
+
+    def groups(self, names: tuple[str, ...]) -> dict[str, Samples]:
+        """Return the needed quantities, cleaned and checked."""
+        if len(self.raw) < MIN_ROWS:
+            raise LogError(
+                f"has only {len(self.raw)} rows", where=self.raw.name, mend="copy the log again"
+            )
+        time_s = self.time_s()
+        values = {name: self.values(name) for name in names}
+        rows = {name: self.usable(values[name], time_s) for name in names}
+        self._check_lost(rows, least=0.25)
+        self._check_units(values, rows)
+        for name in names:
+            rows[name] &= np.abs(values[name]).max(axis=1) <= LIMITS[name]
+        if len(names) == 1 or not _alternate(*rows.values()):
+            common: BoolArray = np.logical_and.reduce(list(rows.values()))
+            rows = {name: common for name in names}  # noqa: C420  fromkeys loses the type
+            self._check_lost(rows, least=0.5)
+        samples = self._ordered(time_s, values, rows)
+        self._note_damage(rows)
+        for name, group in samples.items():
+            check_rate(group.time_s, self.raw, name, self.placement, self.quality)
+            check_stuck(group, self.raw, name, self.placement, self.quality)
+        if len(names) == 2 and samples["accel"].time_s is samples["gyro"].time_s:
+            return self._thawed(samples)
+        return samples
+
+    def optional_groups(self) -> dict[str, Samples]:
+        """Return magnetometer and pressure where the file has them."""
+        groups = {}
+        time_s = self.time_s()
+        for name in ("magn", "pressure"):
+            if not all(role in self.raw.columns for role in ROLES[name]):
+                continue
+            values = self.values(name)
+            rows = self.usable(values, time_s)
+            kept = np.flatnonzero(rows)
+            kept = kept[in_order(time_s[kept])] if len(kept) else kept
+            if len(kept) >= MIN_ROWS // 10:
+                groups[name] = Samples(time_s=time_s[kept], values=values[kept])
+            else:
+                self._note(f"{name}_empty", f"The {name} columns hold no usable values; not used.")
+        return groups
+
+    def time_s(self) -> FloatArray:
+        return self.raw.values["time"] * self.raw.columns["time"].factor
+
+    def values(self, name: str) -> FloatArray:
+        roles = ROLES[name]
+        out = np.empty((len(self.raw), len(roles)))
+        for axis, role in enumerate(roles):
+            np.multiply(self.raw.values[role], self.raw.columns[role].factor, out=out[:, axis])
+        return out
+
+    def usable(self, values: FloatArray, time_s: FloatArray) -> BoolArray:
+        rows: BoolArray = np.isfinite(values).all(axis=1) & np.isfinite(time_s)
+        return rows & ~self.raw.overlong
+
+    def _check_lost(self, rows: dict[str, BoolArray], *, least: float) -> None:
+        for name, good in rows.items():
+            if good.mean() < least or good.sum() < MIN_ROWS:
+                first = int((~good).argmax())
+                raise LogError(
+                    f"{int((~good).sum())} of {len(good)} rows have no usable {name} values, "
+                    f"the first at {self.raw.at(first)}",
+                    where=self.raw.name,
+                    mend="copy or export the log again",
+                )
+
+    def _check_units(self, values: dict[str, FloatArray], rows: dict[str, BoolArray]) -> None:
+        for name, check in (("accel", check_accel_unit), ("gyro", check_gyro_unit)):
+            if name in values:
+                picked = np.flatnonzero(rows[name])
+                picked = picked[:: max(1, len(picked) // 20_000)]
+                check(values[name][picked], self.raw, self.placement, self.quality)
+
+    def _ordered(
+        self, time_s: FloatArray, values: dict[str, FloatArray], rows: dict[str, BoolArray]
+    ) -> dict[str, Samples]:
+        samples: dict[str, Samples] = {}
+        shared: dict[bytes, FloatArray] = {}
+        for name, good in rows.items():
+            whole = bool(good.all())
+            kept = np.arange(len(good)) if whole else np.flatnonzero(good)
+            order = in_order(time_s[kept])
+            if not order.all():
+                self._note_order(time_s, kept, order, values[name])
+                kept, whole = kept[order], False
+            key = b"" if whole else kept.tobytes()
+            time = shared.setdefault(key, time_s if whole else time_s[kept])
+            samples[name] = Samples(
+                time_s=time, values=values[name] if whole else values[name][kept]
+            )
+        return samples
+
+    def _note_order(
+        self, time_s: FloatArray, kept: np.ndarray, order: BoolArray, values: FloatArray
+    ) -> None:
+        lost = int((~order).sum())
+        same = np.flatnonzero(np.diff(time_s[kept]) == 0)
+        first = self.raw.at(int(kept[int((~order).argmax())]))
+        if len(same) > 0.3 * len(kept) and np.any(values[kept[same]] != values[kept[same + 1]]):
+            raise LogError(
+                f"rows share their time, the first at {first}",
+                where=self.raw.name,
+                mend="export it with one time a sample",
+            )
+        if lost - len(same) > 0.2 * len(kept):
+            raise LogError(
+                f"time runs backwards at {first}: the sensor restarted",
+                where=self.raw.name,
+                mend="cut the log there into two sessions",
+            )
+        code = "time_repeated" if lost <= len(same) else "time_backwards"
+        what = "repeat the time before" if lost <= len(same) else "are out of order in time"
+        self._note(code, f"{lost} rows {what}, the first at {first}; left out.")
+
+    def _note_damage(self, rows: dict[str, BoolArray]) -> None:
+        good = np.logical_or.reduce(list(rows.values()))
+        filled = np.logical_or.reduce([~np.isnan(v) for v in self.raw.values.values()])
+        damaged = ~good
+        damaged[len(filled) - int(filled[::-1].argmax()) :] = False
+        count = int(damaged.sum())
+        if count:
+            first = self.raw.at(int(damaged.argmax()))
+            severity = Severity.NOTE if count < 0.01 * len(good) else Severity.DEGRADED
+            text = f"{count} of {len(good)} rows are damaged, the first at {first}; left out."
+            self._note("damaged_rows", text, severity)
+
+    def _thawed(self, samples: dict[str, Samples]) -> dict[str, Samples]:
+        accel, gyro = samples["accel"], samples["gyro"]
+        moving = not_frozen(accel, gyro)
+        if moving.all():
+            return samples
+        start, end = accel.time_s[~moving][[0, -1]]
+        self._note(
+            "frozen",
+            f"{int((~moving).sum())} rows repeat the same values, between {start:.1f} and "
+            f"{end:.1f} s of its clock; taken as a gap.",
+            Severity.DEGRADED,
+        )
+        time_s = accel.time_s[moving]
+        return {
+            "accel": Samples(time_s=time_s, values=accel.values[moving]),
+            "gyro": Samples(time_s=time_s, values=gyro.values[moving]),
+        }
+
+    def _note(self, code: str, text: str, severity: Severity = Severity.NOTE) -> None:
+        self.quality.add(code, severity, f"{self.raw.name}: {text}", placement=self.placement)
+
+
+def _alternate(first: BoolArray, second: BoolArray) -> bool:
+    """Tell whether two quantities come in rows of their own (each has its own timestamps)."""
+    both = int((first & second).sum())
+    least = min(int(first.sum()), int(second.sum()))
+    return both < 0.5 * least and least > 0.25 * len(first)
+
+
+def in_order(time_s: FloatArray) -> BoolArray:
+    """Return which samples to keep so that time strictly increases, (N,) bool.
+
+    Either the rows above all before them or the rows below all after them are kept, whichever
+    are more: a single time far ahead must not cost everything that follows it.
+    """
+    if bool((np.diff(time_s) > 0).all()):
+        return np.ones(len(time_s), dtype=np.bool_)
+    before = np.maximum.accumulate(time_s)
+    after = np.minimum.accumulate(time_s[::-1])[::-1]
+    forward = np.concatenate(([True], time_s[1:] > before[:-1]))
+    backward = np.concatenate((time_s[:-1] < after[1:], [True]))
+    return forward if forward.sum() >= backward.sum() else backward
