@@ -1,0 +1,1 @@
+"""From event tables to the figures of each length, cycle and session."""

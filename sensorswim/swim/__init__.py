@@ -1,0 +1,1 @@
+"""The questions asked of a swim: lengths, arm strokes, kicks, roll, breaths, coordination."""

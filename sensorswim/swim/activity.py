@@ -1,0 +1,139 @@
+"""What was swum in a length: which stroke, kick, drill or something else.
+
+The arms' rhythm tells strokes from kick; left and right half a cycle apart tell crawl and
+backstroke from butterfly and breaststroke; the way up of legs or trunk, else how well the arm
+fits a prone shoulder, tells front from back; a small swing of the forearm tells breaststroke
+from butterfly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sensorswim.model import Limb, Placement, Recording, Side
+from sensorswim.model.streams import FloatArray
+from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.shoulder import ShoulderFit
+
+CRAWL_LIKE = ("front_crawl", "drill")
+"""Activities whose strokes, rolls and breaths are read."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ActivityRule:
+    """Tell what was swum.
+
+    Parameters
+    ----------
+    together_share : float
+        Arms closer than this share of a cycle move together.
+    breaststroke_swing : float
+        Swing (see `Period`) below which a forearm never goes overhead.
+    prone_misfit_m : float
+        Misfit of the elbow to a prone swimmer's shoulder above which a lone arm swims on the
+        back: the arm then does not move as a prone shoulder allows.
+    sweep_ratio : float
+        Sideways over vertical travel of a lone wrist above which it swings out low, as in
+        butterfly; in crawl the roll of the body keeps it close.
+    """
+
+    together_share: float = 0.18
+    breaststroke_swing: float = 1.75
+    prone_misfit_m: float = 0.05
+    sweep_ratio: float = 0.7
+
+    def name(
+        self,
+        motions: dict[Side, WristMotion],
+        shoulders: dict[Side, ShoulderFit],
+        on_back: float | None,
+        wrists_worn: int,
+        set_as: str,
+    ) -> str:
+        """Return the activity of one length.
+
+        Parameters
+        ----------
+        motions : dict
+            The wrists with arm cycles in this length.
+        shoulders : dict
+            Shoulder fits of those wrists that have one.
+        on_back : float or None
+            Mean up component of legs and trunk towards the back of the body: positive = prone;
+            None without such sensors.
+        wrists_worn : int
+        set_as : str
+            swim, drill, kick, pull of the block, or empty.
+        """
+        if not motions:
+            return "kick" if wrists_worn or set_as == "kick" else "other"
+        seen = self._stroke(motions, shoulders, on_back, wrists_worn)
+        if set_as == "drill" and seen in ("front_crawl", "other"):
+            return "drill"
+        return seen
+
+    def _stroke(
+        self,
+        motions: dict[Side, WristMotion],
+        shoulders: dict[Side, ShoulderFit],
+        on_back: float | None,
+        wrists_worn: int,
+    ) -> str:
+        swing = float(np.mean([m.period.swing for m in motions.values()]))
+        overhead = any(m.overhead for m in motions.values())
+        if swing < self.breaststroke_swing or not overhead:
+            return "breaststroke" if on_back is None or on_back > 0 else "other"
+        supine = on_back < 0 if on_back is not None else self._on_back(shoulders)
+        if len(motions) == 2 and self._together(motions):
+            return "other" if supine else "butterfly"
+        if wrists_worn == 2 and len(motions) == 1:
+            return "other"
+        if not supine and wrists_worn == 1 and self._sweeps_out(shoulders):
+            return "butterfly"
+        return "backstroke" if supine else "front_crawl"
+
+    def _on_back(self, shoulders: dict[Side, ShoulderFit]) -> bool:
+        misfits = [s.residual_m for s in shoulders.values()]
+        return bool(misfits) and float(np.mean(misfits)) > self.prone_misfit_m
+
+    def _sweeps_out(self, shoulders: dict[Side, ShoulderFit]) -> bool:
+        travel = [s.wrist_travel_m[1] / s.wrist_travel_m[2] for s in shoulders.values()]
+        return bool(travel) and float(np.mean(travel)) > self.sweep_ratio
+
+    def _together(self, motions: dict[Side, WristMotion]) -> bool:
+        left, right = (motions[s].recoveries_s for s in (Side.LEFT, Side.RIGHT))
+        period_s = np.mean([m.period.period_s for m in motions.values()])
+        nearest = np.abs(left[:, None] - right[None, :]).min(axis=1)
+        return bool(np.median(nearest) / period_s < self.together_share)
+
+
+def prone_measure(
+    recording: Recording,
+    limb_from_sensor: dict[Placement, FloatArray],
+    start_s: float,
+    end_s: float,
+) -> float | None:
+    """Return the mean up component out of the back, legs and trunk; None without such sensors.
+
+    Positive = prone. An ankle's y axis points out of the back of the left leg, into the front
+    of the right one (file contract).
+    """
+    first, last = np.searchsorted(recording.time_s, [start_s, end_s])
+    values = []
+    for placement, axes in limb_from_sensor.items():
+        track = recording.tracks.get(placement)
+        if track is None or track.q_world_from_sensor is None:
+            continue
+        if placement.limb not in (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK):
+            continue
+        up = up_in_sensor(track.q_world_from_sensor[first:last])
+        if placement.limb is Limb.ANKLE:
+            assert placement.side is not None
+            out = axes[1] * placement.side.sign
+        else:
+            out = axes[2]
+        values.append(float(np.mean(up @ out)))
+    return float(np.mean(values)) if values else None

@@ -1,0 +1,363 @@
+"""Where the lengths are: bouts of swimming, cut where the swimmer turns round.
+
+Swimming shows in two ways: a leg or trunk sensor lies level and moves; a wrist's orientation
+comes back once a cycle (`periodicity`). A turn shows as half a turn of heading of every
+sensor's mean orientation. The push-off is the forward pulse that follows; the wall contact
+is the body-wide jolt just before it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from scipy.ndimage import binary_closing, binary_opening, label, uniform_filter1d
+from scipy.signal import butter, sosfiltfilt
+from scipy.spatial.transform import Rotation
+
+from sensorswim.model import Limb, Placement, Recording, Track
+from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal import accel_world
+from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
+
+COARSE_HZ = 12.5
+"""Rate of the coarse search; arm cycles have nothing above 6 Hz that matters here."""
+
+_TRUNK_AND_LEGS = (
+    Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
+)  # fmt: skip
+_WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LengthSpan:
+    """One length on the way to the table.
+
+    Parameters
+    ----------
+    start_s, end_s : float
+        Push-off and wall, session time.
+    starts_at_wall, ends_at_wall : bool
+        Whether a push-off and a wall contact were seen.
+    finished : bool
+        False where it is far shorter than the session's other lengths: swum in part.
+    """
+
+    start_s: float
+    end_s: float
+    starts_at_wall: bool
+    ends_at_wall: bool
+    finished: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class LengthSearch:
+    """The lengths and the signals they were found with, on a coarse grid.
+
+    Parameters
+    ----------
+    spans : tuple of LengthSpan
+    coarse_s : (M,)
+    swimming : (M,) bool
+    heading_change_deg : (M,)
+    wrist_period_s, wrist_strength : (M,)
+    """
+
+    spans: tuple[LengthSpan, ...]
+    coarse_s: FloatArray
+    swimming: BoolArray
+    heading_change_deg: FloatArray
+    wrist_period_s: FloatArray
+    wrist_strength: FloatArray
+
+
+def rotations_of(track: Track, step: int = 1) -> FloatArray:
+    """Return the flattened rotation matrices (N, 9) of an oriented track, every `step`-th."""
+    assert track.q_world_from_sensor is not None
+    q = track.q_world_from_sensor[::step]
+    return Rotation.from_quat(q, scalar_first=True).as_matrix().reshape(-1, 9)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LengthFinder:
+    """Find the lengths of a session.
+
+    Parameters
+    ----------
+    level_limit : float
+        Largest vertical share of a leg's or trunk's long axis that counts as level.
+    least_strength, least_swing : float
+        How well a wrist's orientation must repeat, and how far it must go in between.
+    shortest_s : float
+        Bouts below this are no lengths.
+    turn_deg : float
+        Heading change from which a swimmer has turned round.
+    """
+
+    level_limit: float = 0.72
+    least_strength: float = 0.40
+    least_swing: float = 1.0
+    shortest_s: float = 6.0
+    turn_deg: float = 110.0
+
+    def find(self, recording: Recording) -> LengthSearch:
+        """Return the lengths of an oriented recording; none is an empty tuple."""
+        step = max(round(recording.rate_hz / COARSE_HZ), 1)
+        rate_hz = recording.rate_hz / step
+        coarse_s = recording.time_s[::step]
+        flat = {p: rotations_of(t, step) for p, t in recording.tracks.items()}
+        valid = {p: t.valid[::step] for p, t in recording.tracks.items()}
+        period_s, strength, swing = _wrist_repetition(flat, len(coarse_s), rate_hz)
+        swimming = self._swimming(recording, flat, valid, strength, swing, rate_hz, step)
+        change = _heading_change(flat, valid, rate_hz)
+        steady = any(p in flat for p in _TRUNK_AND_LEGS)
+        if not steady:
+            swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
+        bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
+        bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
+        if not steady:
+            bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s)
+        spans = tuple(_refine(recording, coarse_s[a], coarse_s[b - 1], steady) for a, b in bouts)
+        return LengthSearch(
+            spans=_judge_finished(_without_overlap(spans)),
+            coarse_s=coarse_s,
+            swimming=swimming,
+            heading_change_deg=change,
+            wrist_period_s=period_s,
+            wrist_strength=strength,
+        )
+
+    def _swimming(
+        self,
+        recording: Recording,
+        flat: dict[Placement, FloatArray],
+        valid: dict[Placement, BoolArray],
+        strength: FloatArray,
+        swing: FloatArray,
+        rate_hz: float,
+        step: int,
+    ) -> BoolArray:
+        cyclic = (strength >= self.least_strength) & (swing >= self.least_swing)
+        level = [
+            _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
+            for p in _TRUNK_AND_LEGS
+            if p in flat
+        ]
+        if level:
+            known = np.any([valid[p] for p in _TRUNK_AND_LEGS if p in flat], axis=0)
+            lying = np.mean(level, axis=0) >= 0.5
+            mask = np.where(known, lying, cyclic)
+        else:
+            mask = cyclic
+        mask = binary_closing(np.pad(mask, 64), iterations=int(1.0 * rate_hz))[64:-64]
+        return np.asarray(binary_opening(mask, iterations=int(1.5 * rate_hz)))
+
+
+def _wrist_repetition(
+    flat: dict[Placement, FloatArray], size: int, rate_hz: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return cycle time, strength and swing (M,) of the better wrist."""
+    best: list[Period] = []
+    at_s = np.empty(0)
+    for placement in _WRISTS:
+        if placement in flat:
+            at_s, found = sliding_periods(flat[placement], rate_hz, window_s=8.0, hop_s=0.5)
+            pairs = zip(best, found, strict=True) if best else ((p, p) for p in found)
+            best = [a if a.strength * a.swing >= b.strength * b.swing else b for a, b in pairs]
+    if not best:
+        return np.full(size, np.nan), np.zeros(size), np.zeros(size)
+    grid = np.arange(size) / rate_hz
+    nearest = np.clip(np.searchsorted(at_s, grid - 0.25), 0, len(at_s) - 1)
+    values = np.array([(p.period_s, p.strength, p.swing) for p in best])
+    return values[nearest, 0], values[nearest, 1], values[nearest, 2]
+
+
+def _level_and_moving(
+    track: Track, flat: FloatArray, limit: float, rate_hz: float, step: int
+) -> BoolArray:
+    """Tell where a leg or trunk sensor's long axis lies level while the body moves."""
+    vertical = uniform_filter1d(flat[:, 6], int(1.5 * rate_hz))
+    rate = np.linalg.norm(track.gyro_rad_s[::step], axis=1)
+    moving = uniform_filter1d(rate, int(3.0 * rate_hz)) > 0.25
+    return (np.abs(vertical) < limit) & moving
+
+
+def _heading_change(
+    flat: dict[Placement, FloatArray], valid: dict[Placement, BoolArray], rate_hz: float
+) -> FloatArray:
+    """Return by how many degrees all sensors together change heading around each moment."""
+    steady = any(p in flat for p in _TRUNK_AND_LEGS)
+    window_s, apart_s = (2.0, 4.0) if steady else (4.0, 6.0)
+    half = int(apart_s * rate_hz / 2)
+    size = len(next(iter(flat.values())))
+    turned = np.zeros((size, 3, 3))
+    for placement, rows in flat.items():
+        if steady and placement.limb is Limb.WRIST:
+            continue
+        known = rows * valid[placement][:, None]
+        mean = uniform_filter1d(known, int(window_s * rate_hz) | 1, axis=0).reshape(-1, 3, 3)
+        turned[half:-half] += np.einsum("nij,nkj->nik", mean[2 * half :], mean[: -2 * half])
+    return np.degrees(
+        np.arctan2(turned[:, 1, 0] - turned[:, 0, 1], turned[:, 0, 0] + turned[:, 1, 1])
+    )
+
+
+def _cut_at_turns(
+    swimming: BoolArray, change_deg: FloatArray, turn_deg: float, rate_hz: float
+) -> list[tuple[int, int]]:
+    """Return index ranges of bouts, cut in the middle of each stretch of turned heading."""
+    turned, count = label(np.abs(change_deg) > turn_deg)
+    middles = [int(np.mean(np.flatnonzero(turned == k + 1))) for k in range(count)]
+    bouts, runs = label(swimming)
+    found: list[tuple[int, int]] = []
+    least = int(3.0 * rate_hz)
+    for run in range(1, runs + 1):
+        inside = np.flatnonzero(bouts == run)
+        first, last = int(inside[0]), int(inside[-1]) + 1
+        cuts = [m for m in middles if first + least < m < last - least]
+        edges = [first, *cuts, last]
+        found += list(pairwise(edges))
+    return found
+
+
+def _bridge_weak_stretches(
+    swimming: BoolArray, change_deg: FloatArray, period_s: FloatArray, rate_hz: float
+) -> BoolArray:
+    """Join bouts of a wrist that kept moving in one direction while its rhythm was uneven."""
+    holes, count = label(~swimming)
+    joined = swimming.copy()
+    for k in range(1, count + 1):
+        inside = np.flatnonzero(holes == k)
+        at_edge = inside[0] == 0 or inside[-1] == len(swimming) - 1
+        if at_edge or len(inside) > 8.0 * rate_hz or np.isnan(period_s[inside]).any():
+            continue
+        if np.abs(change_deg[inside]).max() < 60.0:
+            joined[inside] = True
+    return joined
+
+
+def _reach_to_cycles(
+    bouts: list[tuple[int, int]],
+    flat: dict[Placement, FloatArray],
+    coarse_s: FloatArray,
+    period_s: FloatArray,
+) -> list[tuple[int, int]]:
+    """Move the edges of bouts, blurred by the search window, to where the cycles begin and end."""
+    reached: list[tuple[int, int]] = []
+    rate_hz = 1.0 / float(np.median(np.diff(coarse_s)))
+    reach = int(7.0 * rate_hz)
+    for k, (first, last) in enumerate(bouts):
+        low = max(first - reach, bouts[k - 1][1] if k else 0)
+        high = min(last + reach, bouts[k + 1][0] if k + 1 < len(bouts) else len(coarse_s))
+        typical_s = float(np.nanmedian(period_s[first:last]))
+        rows = next(iter(flat.values()))[low:high]
+        train = cut_cycles(coarse_s[low:high], rows, typical_s)
+        strong = train.amplitude >= 0.5 * np.median(train.amplitude[first - low : last - low])
+        runs, _ = label(strong | ((np.arange(low, high) >= first) & (np.arange(low, high) < last)))
+        own = np.flatnonzero(runs == runs[(first + last) // 2 - low])
+        reached.append((low + int(own[0]), low + int(own[-1]) + 1))
+    return reached
+
+
+def _forward_pulse(recording: Recording, first: int, last: int) -> FloatArray:
+    """Return the mean forward acceleration (L,) of the level sensors, low-passed at 4 Hz.
+
+    Forward is found from the length itself: along it the body gains speed once, in the
+    push-off, so the horizontal direction of the largest half-second impulse is taken.
+    """
+    sos = butter(2, 4.0, fs=recording.rate_hz, output="sos")
+    pulses = []
+    for placement in (*_TRUNK_AND_LEGS, *_WRISTS):
+        track = recording.tracks.get(placement)
+        if track is None or (placement in _WRISTS and pulses):
+            continue
+        part = Track(
+            placement=placement,
+            accel_m_s2=track.accel_m_s2[first:last],
+            gyro_rad_s=track.gyro_rad_s[first:last],
+            valid=track.valid[first:last],
+            source_rate_hz=track.source_rate_hz,
+            q_world_from_sensor=None
+            if track.q_world_from_sensor is None
+            else track.q_world_from_sensor[first:last],
+        )
+        smooth = sosfiltfilt(sos, accel_world(part)[:, :2], axis=0)
+        impulse = uniform_filter1d(smooth, max(int(0.4 * recording.rate_hz), 1), axis=0)
+        top = int(np.argmax(np.linalg.norm(impulse, axis=1)))
+        direction = impulse[top] / max(float(np.linalg.norm(impulse[top])), 1e-9)
+        pulses.append(smooth @ direction)
+    return np.mean(pulses, axis=0) if pulses else np.zeros(last - first)
+
+
+def _refine(recording: Recording, start_s: float, end_s: float, steady: bool) -> LengthSpan:
+    """Move the rough edges of a length to its push-off and its wall contact.
+
+    A wrist alone knows when its cycles begin and end: the wall lies outside of them.
+    """
+    inner_s = 3.0 if steady else 0.3
+    push_s = _push_off(recording, start_s - 3.0, start_s + inner_s)
+    touch_s = _wall_contact(recording, end_s - inner_s, end_s + 1.5)
+    return LengthSpan(
+        start_s=float(start_s) if push_s is None else push_s,
+        end_s=float(end_s) if touch_s is None else touch_s,
+        starts_at_wall=push_s is not None,
+        ends_at_wall=touch_s is not None,
+    )
+
+
+def _window(recording: Recording, from_s: float, to_s: float) -> tuple[int, int]:
+    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
+    return int(first), int(last)
+
+
+def _push_off(recording: Recording, from_s: float, to_s: float) -> float | None:
+    """Return when the push-off begins: the forward pulse leaves a fifth of its height."""
+    first, last = _window(recording, from_s, to_s)
+    if last - first < recording.rate_hz:
+        return None
+    pulse = _forward_pulse(recording, first, last)
+    impulse = uniform_filter1d(pulse, max(int(0.4 * recording.rate_hz), 1))
+    top = int(np.argmax(impulse))
+    if impulse[top] < 3.0:
+        return None
+    peak = max(top - int(0.2 * recording.rate_hz), 0)
+    peak += int(np.argmax(pulse[peak : top + int(0.2 * recording.rate_hz)]))
+    below = np.flatnonzero(pulse[:peak] < 0.2 * pulse[peak])
+    begin = int(below[-1]) + 1 if len(below) else 0
+    return float(recording.time_s[first + begin])
+
+
+def _wall_contact(recording: Recording, from_s: float, to_s: float) -> float | None:
+    """Return the largest body-wide jolt near the end of a length."""
+    first, last = _window(recording, from_s, to_s)
+    if last - first < recording.rate_hz:
+        return None
+    total = np.zeros(last - first)
+    for track in recording.tracks.values():
+        size = np.linalg.norm(np.diff(track.accel_m_s2[first:last], axis=0, prepend=np.nan), axis=1)
+        total += np.minimum(np.nan_to_num(size) / (np.nanmedian(size) + 1e-6), 50.0)
+    top = int(np.argmax(uniform_filter1d(total, 3)))
+    if total[top] < 6.0 * len(recording.tracks):
+        return None
+    return float(recording.time_s[first + top])
+
+
+def _without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
+    """Let no length start before the previous one ended."""
+    kept: list[LengthSpan] = []
+    for span in spans:
+        start_s = max(span.start_s, kept[-1].end_s) if kept else span.start_s
+        if span.end_s - start_s > 1.0:
+            kept.append(replace(span, start_s=start_s))
+    return tuple(kept)
+
+
+def _judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
+    """Mark lengths that lasted less than 0.55 of the median and saw no wall as unfinished."""
+    if not spans:
+        return spans
+    typical_s = float(np.median([s.end_s - s.start_s for s in spans]))
+    return tuple(
+        replace(s, finished=s.ends_at_wall or s.end_s - s.start_s > 0.55 * typical_s) for s in spans
+    )

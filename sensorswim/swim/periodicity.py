@@ -1,0 +1,171 @@
+"""How periodic a limb's orientation is, and where its cycles are, whatever way it is strapped.
+
+The whole orientation comes back only after a full arm cycle. A single axis often comes back
+twice (the two-hump trap that makes the largest spectral peak lie at twice the stroke rate), so
+the measure used here is the autocorrelation of the rotation matrix: the mean of
+``trace(R(t)^T R(t + lag)) = 1 + 2 cos(angle between the two orientations)``, 3 where the
+orientation has come back. It depends neither on the strap nor on the heading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import butter, find_peaks, hilbert, sosfiltfilt
+
+from sensorswim.model.streams import FloatArray
+
+FULL_RETURN = 3.0
+"""Value of the rotation autocorrelation when the orientation has come back."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Period:
+    """A cycle time and how well the motion repeats with it.
+
+    Parameters
+    ----------
+    period_s : float
+        NaN where nothing repeats.
+    strength : float
+        0 = the orientation does not come back more than in between, 1 = exactly.
+    swing : float
+        How far the orientation goes in between, 0 = it rests, 4 = half a turn.
+    """
+
+    period_s: float = float("nan")
+    strength: float = 0.0
+    swing: float = 0.0
+
+
+def rotation_autocorrelation(rotations: FloatArray, max_lag: int) -> FloatArray:
+    """Return the mean of trace(R(t)^T R(t+lag)) for lags 0..max_lag.
+
+    Parameters
+    ----------
+    rotations : (N, 9) or (W, N, 9)
+        Flattened rotation matrices at a constant rate; W windows at once.
+    max_lag : int
+        Largest lag in samples, below N.
+
+    Returns
+    -------
+    (max_lag + 1,) or (W, max_lag + 1)
+    """
+    n = rotations.shape[-2]
+    size = int(2 ** np.ceil(np.log2(n + max_lag + 1)))
+    spectrum = np.fft.rfft(rotations, size, axis=-2)
+    power = np.sum(spectrum.real**2 + spectrum.imag**2, axis=-1)
+    total = np.fft.irfft(power, size, axis=-1)[..., : max_lag + 1]
+    return total / (n - np.arange(max_lag + 1))
+
+
+def find_period(
+    autocorrelation: FloatArray, rate_hz: float, *, shortest_s: float, longest_s: float
+) -> Period:
+    """Return the shortest period with which the orientation comes back.
+
+    Parameters
+    ----------
+    autocorrelation : (L,)
+        From `rotation_autocorrelation`.
+    rate_hz : float
+        Rate of the lags.
+    shortest_s, longest_s : float
+        Cycle times that are possible.
+    """
+    last = min(int(longest_s * rate_hz), len(autocorrelation) - 2)
+    first = max(int(shortest_s * rate_hz), 2)
+    if last <= first:
+        return Period()
+    peaks, _ = find_peaks(autocorrelation[: last + 2], prominence=0.1)
+    peaks = peaks[(peaks >= first) & (peaks <= last)]
+    if not len(peaks):
+        return Period()
+    floor = float(np.min(autocorrelation[: peaks[-1]]))
+    swing = FULL_RETURN - floor
+    strength = (autocorrelation[peaks] - floor) / max(swing, 1e-9)
+    good = np.flatnonzero(strength >= 0.85 * strength.max())[0]
+    return Period(
+        period_s=float(peaks[good]) / rate_hz, strength=float(strength[good]), swing=float(swing)
+    )
+
+
+def sliding_periods(
+    rotations: FloatArray,
+    rate_hz: float,
+    *,
+    window_s: float,
+    hop_s: float,
+    shortest_s: float = 0.9,
+    longest_s: float = 4.6,
+) -> tuple[FloatArray, list[Period]]:
+    """Return window centres in seconds from the first sample, and the period in each.
+
+    Parameters
+    ----------
+    rotations : (N, 9)
+    rate_hz : float
+    window_s, hop_s : float
+        Length of a window and the step to the next.
+    """
+    width, hop = int(window_s * rate_hz), max(int(hop_s * rate_hz), 1)
+    if len(rotations) < width or width < 8:
+        return np.empty(0), []
+    max_lag = min(int(longest_s * rate_hz) + 2, width - 4)
+    starts = np.arange(0, len(rotations) - width + 1, hop)
+    periods: list[Period] = []
+    for chunk in np.array_split(starts, max(len(starts) // 256, 1)):
+        windows = np.stack([rotations[s : s + width] for s in chunk])
+        periods += [
+            find_period(row, rate_hz, shortest_s=shortest_s, longest_s=longest_s)
+            for row in rotation_autocorrelation(windows, max_lag)
+        ]
+    return (starts + width / 2) / rate_hz, periods
+
+
+@dataclass(frozen=True, kw_only=True)
+class CycleTrain:
+    """The cycles of one limb over one bout of swimming.
+
+    Parameters
+    ----------
+    cut_s : (K,)
+        Times of one and the same phase in successive cycles.
+    period_s : float
+        Typical cycle time.
+    amplitude, phase_rad : (N,)
+        Of the fundamental, on the grid of the bout.
+    """
+
+    cut_s: FloatArray
+    period_s: float
+    amplitude: FloatArray
+    phase_rad: FloatArray
+
+
+def cut_cycles(time_s: FloatArray, rotations: FloatArray, period_s: float) -> CycleTrain:
+    """Cut a bout into cycles by the fundamental of its main orientation component.
+
+    Parameters
+    ----------
+    time_s : (N,)
+    rotations : (N, 9)
+    period_s : float
+        From `find_period`; the fundamental is sought within 0.55 to 1.6 times its frequency.
+    """
+    rate_hz = 1.0 / float(np.median(np.diff(time_s)))
+    sos = butter(
+        2, [0.55 / period_s, min(1.6 / period_s, 0.45 * rate_hz)], "bandpass", fs=rate_hz,
+        output="sos",
+    )  # fmt: skip
+    pad = min(len(time_s) - 1, int(3 * period_s * rate_hz))
+    banded = sosfiltfilt(sos, rotations, axis=0, padlen=pad)
+    _, _, axes = np.linalg.svd(banded, full_matrices=False)
+    analytic = hilbert(banded @ axes[0])
+    phase = np.unwrap(np.angle(analytic))
+    turns = np.maximum.accumulate(phase) / (2 * np.pi)
+    crossings = np.flatnonzero(np.diff(np.floor(turns)) > 0)
+    cuts = time_s[crossings + 1]
+    return CycleTrain(cut_s=cuts, period_s=period_s, amplitude=np.abs(analytic), phase_rad=phase)

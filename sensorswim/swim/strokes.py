@@ -1,0 +1,165 @@
+"""Arm strokes of a session: every length, both wrists, and what was swum in each length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from sensorswim.model import Limb, Placement, Quality, Recording, Session, Side
+from sensorswim.model.streams import FloatArray
+from sensorswim.model.tables import frame
+from sensorswim.swim.arms import (
+    ArmSize,
+    CyclePath,
+    Stroke,
+    WristMotion,
+    find_strokes,
+    follow_wrist,
+)
+from sensorswim.swim.shoulder import ShoulderFit
+
+_USUAL_HEIGHT_M = 1.75
+_PUSH_OFF_SPEED_M_S = 2.3
+"""Typical speed at the end of a push-off (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ArmResult:
+    """Everything the wrists say.
+
+    Parameters
+    ----------
+    arm_strokes : DataFrame
+        The contract's table.
+    motions, shoulders, paths : dict
+        By (length_no, side), for plots and for the hand path.
+    clean_speed_m_s : dict
+        By length_no.
+    """
+
+    arm_strokes: pd.DataFrame
+    motions: dict[tuple[int, Side], WristMotion] = field(default_factory=dict)
+    shoulders: dict[tuple[int, Side], ShoulderFit] = field(default_factory=dict)
+    paths: dict[tuple[int, Side], list[CyclePath]] = field(default_factory=dict)
+    clean_speed_m_s: dict[int, float] = field(default_factory=dict)
+
+
+def arm_size(session: Session) -> ArmSize:
+    """Return the swimmer's limb lengths, as given or from height."""
+    usual = ArmSize.of_height(session.height_m or _USUAL_HEIGHT_M)
+    return ArmSize(
+        upper_arm_m=session.upper_arm_m or usual.upper_arm_m,
+        forearm_m=session.forearm_m or usual.forearm_m,
+        shoulder_half_width_m=usual.shoulder_half_width_m,
+    )
+
+
+def clean_speed(
+    start_s: float, swim_start_s: float, last_s: float, end_s: float, pool_length_m: float
+) -> float:
+    """Return the mean speed while swimming, with the push-off's glide taken off.
+
+    The glide starts at some 2.3 m/s and slows to the clean speed; solved by iteration.
+
+    Parameters
+    ----------
+    start_s, swim_start_s : float
+        Push-off and first entry.
+    last_s, end_s : float
+        Last exit and the wall.
+    """
+    speed = pool_length_m / (end_s - start_s)
+    glide_s = max(swim_start_s - start_s, 0.0)
+    for _ in range(20):
+        glide_m = 0.5 * (_PUSH_OFF_SPEED_M_S + speed) * max(glide_s - 0.3, 0.0) + 0.3 * 0.6
+        speed = (pool_length_m - min(glide_m, 0.7 * pool_length_m)) / (end_s - swim_start_s)
+    return float(speed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StrokeFinder:
+    """Find the arm strokes of all lengths.
+
+    Parameters
+    ----------
+    session : Session
+        Pool length and limb lengths.
+    """
+
+    session: Session
+
+    def find(
+        self,
+        recording: Recording,
+        lengths: pd.DataFrame,
+        limb_from_sensor: dict[Placement, FloatArray],
+        quality: Quality,
+    ) -> ArmResult:
+        """Return the strokes; `lengths` needs length_no, start_s and end_s."""
+        motions = _follow(recording, lengths, limb_from_sensor)
+        size = arm_size(self.session)
+        rows, shoulders, paths, speeds = [], {}, {}, {}
+        for row in lengths.itertuples():
+            number = int(row.length_no)
+            own = {s: motions[number, s] for s in Side if (number, s) in motions}
+            if not own:
+                continue
+            first_s = min(m.recoveries_s[0] for m in own.values())
+            last_s = max(m.recoveries_s[-1] for m in own.values())
+            speeds[number] = clean_speed(
+                row.start_s, first_s, last_s, row.end_s, self.session.pool_length_m
+            )
+            for side, motion in own.items():
+                strokes, shoulder, path = find_strokes(motion, size, speeds[number])
+                rows += [_row(number, side, stroke) for stroke in strokes]
+                paths[number, side] = path
+                if shoulder is not None:
+                    shoulders[number, side] = shoulder
+        return ArmResult(
+            arm_strokes=_sorted(frame("arm_strokes", rows)),
+            motions=motions,
+            shoulders=shoulders,
+            paths=paths,
+            clean_speed_m_s=speeds,
+        )
+
+
+def _follow(
+    recording: Recording, lengths: pd.DataFrame, limb_from_sensor: dict[Placement, FloatArray]
+) -> dict[tuple[int, Side], WristMotion]:
+    motions = {}
+    for row in lengths.itertuples():
+        for side in Side:
+            placement = Placement.of(Limb.WRIST, side)
+            if placement not in recording.tracks:
+                continue
+            motion = follow_wrist(
+                recording,
+                recording.tracks[placement],
+                side,
+                limb_from_sensor[placement],
+                start_s=row.start_s,
+                end_s=row.end_s,
+            )
+            if motion is not None and motion.period.swing > 0.6 and motion.period.strength > 0.3:
+                motions[int(row.length_no), side] = motion
+    return motions
+
+
+def _row(number: int, side: Side, stroke: Stroke) -> dict[str, object]:
+    return {
+        "length_no": number,
+        "side": str(side),
+        "entry_s": stroke.entry_s,
+        "catch_s": stroke.catch_s,
+        "mid_pull_s": stroke.mid_pull_s,
+        "exit_s": stroke.exit_s,
+        "next_entry_s": stroke.next_entry_s,
+        "source": str(Placement.of(Limb.WRIST, side)),
+    }
+
+
+def _sorted(strokes: pd.DataFrame) -> pd.DataFrame:
+    first = strokes["entry_s"].fillna(strokes["mid_pull_s"]).fillna(strokes["exit_s"])
+    return strokes.assign(order=first).sort_values(["order", "side"]).drop(columns="order")

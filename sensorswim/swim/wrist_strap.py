@@ -1,0 +1,97 @@
+"""How a wrist sensor sits on the forearm: its long axis from standing, the rest from the reach."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy.ndimage import label, uniform_filter1d
+
+from sensorswim.model import Quality, Recording, Severity, Track
+from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal.rotations import up_in_sensor
+
+_STILL_RAD_S = 0.35
+_STILL_S = 3.0
+
+
+def align_wrist(
+    recording: Recording, track: Track, lengths: pd.DataFrame, quality: Quality
+) -> FloatArray:
+    """Return limb_from_sensor (3, 3) of a wrist: rows are the limb's axes in the sensor frame.
+
+    Standing with the arm hanging gives the long axis (up is towards the elbow). Without it the
+    sensor's own x axis is taken. In the slow level part of the reach the back of the hand is up.
+
+    Parameters
+    ----------
+    track : Track
+        Oriented.
+    lengths : DataFrame
+        With start_s and end_s.
+    quality : Quality
+        Gets ``strap_wrong_way_up`` and ``strap_not_checked``.
+    """
+    assert track.q_world_from_sensor is not None
+    up = up_in_sensor(track.q_world_from_sensor)
+    swimming = _inside(recording.time_s, lengths) & track.valid
+    along = _standing_axis(recording, track, up, lengths)
+    if along is None:
+        along = np.array([1.0, 0.0, 0.0])
+        quality.add(
+            "strap_not_checked",
+            Severity.DEGRADED,
+            f"Nobody stood still before the swim, so the strap of the {track.placement.label} "
+            "sensor was taken as exact.",
+            placement=track.placement,
+        )
+    if swimming.any() and np.mean(up[swimming] @ along) > 0.1:
+        along = -along
+    if along[0] < 0:
+        quality.add(
+            "strap_wrong_way_up",
+            Severity.NOTE,
+            f"The {track.placement.label} sensor was strapped the wrong way up; this was mended.",
+            placement=track.placement,
+        )
+    return _complete(along, _reach_up(track, up, along, swimming))
+
+
+def _inside(time_s: FloatArray, lengths: pd.DataFrame) -> BoolArray:
+    inside = np.zeros(len(time_s), dtype=bool)
+    for start_s, end_s in zip(lengths["start_s"], lengths["end_s"], strict=True):
+        inside |= (time_s >= start_s) & (time_s < end_s)
+    return inside
+
+
+def _standing_axis(
+    recording: Recording, track: Track, up: FloatArray, lengths: pd.DataFrame
+) -> FloatArray | None:
+    """Return the direction towards the fingers while the arm hung still before the first length.
+
+    Taken as standing when the sensor's x axis is within 40 degrees of the vertical.
+    """
+    before_s = float(lengths["start_s"].min()) if len(lengths) else np.inf
+    rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), int(recording.rate_hz))
+    still = (rate < _STILL_RAD_S) & track.valid & (recording.time_s < before_s)
+    still &= np.abs(up[:, 0]) > np.cos(np.radians(40.0))
+    runs, count = label(still)
+    if not count:
+        return None
+    sizes = np.bincount(runs)[1:]
+    if sizes.max() < _STILL_S * recording.rate_hz:
+        return None
+    mean = -np.median(up[runs == 1 + int(np.argmax(sizes))], axis=0)
+    return np.asarray(mean / np.linalg.norm(mean))
+
+
+def _reach_up(track: Track, up: FloatArray, along: FloatArray, swimming: BoolArray) -> FloatArray:
+    """Return the mean up direction while the forearm is level and slow, sensor frame."""
+    rate = np.linalg.norm(track.gyro_rad_s, axis=1)
+    calm = swimming & (np.abs(up @ along) < 0.4) & (rate < 1.5)
+    return up[calm].mean(axis=0) if calm.sum() > 20 else np.array([0.0, 0.0, 1.0])
+
+
+def _complete(along: FloatArray, out_of_skin: FloatArray) -> FloatArray:
+    z = out_of_skin - along * (out_of_skin @ along)
+    z /= np.linalg.norm(z)
+    return np.stack([along, np.cross(z, along), z])
