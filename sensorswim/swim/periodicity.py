@@ -122,7 +122,7 @@ def sliding_periods(
             find_period(row, rate_hz, shortest_s=shortest_s, longest_s=longest_s)
             for row in rotation_autocorrelation(windows, max_lag)
         ]
-    return (starts + width / 2) / rate_hz, periods
+    return np.asarray((starts + width / 2) / rate_hz, dtype=np.float64), periods
 
 
 @dataclass(frozen=True, kw_only=True)
