@@ -1,0 +1,189 @@
+"""The synthetic swimmer obeys physics, and its truth is what its geometry shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sensorswim.model import Placement, Side
+from sensorswim.model.tables import SCHEMAS, to_arrow
+from sensorswim.rehearsal import (
+    Kit,
+    Knocks,
+    Length,
+    Plan,
+    Rehearsal,
+    Rest,
+    Stand,
+    Swimmer,
+    rehearse,
+)
+from sensorswim.rehearsal import rotations as rot
+from sensorswim.rehearsal.body import Body, specific_force
+from sensorswim.rehearsal.director import direct
+from sensorswim.rehearsal.simulate import embody
+from sensorswim.rehearsal.timeline import RATE_HZ
+
+G = 9.80665
+PLAN = Plan(
+    segments=(
+        Knocks(), Stand(duration_s=4.0), Length(turn="flip"), Length(turn="open"),
+        Length(turn="stop"), Rest(duration_s=6.0), Length(turn="stop"), Knocks(),
+    )
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def swim() -> Rehearsal:
+    return rehearse(PLAN, kit=Kit.ideal(), seed=3)
+
+
+@pytest.fixture(scope="module")
+def body() -> Body:
+    rng = np.random.default_rng(5)
+    plan = Plan(segments=(Stand(duration_s=3.0), Length(turn="flip"), Length(turn="stop")))
+    return embody(direct(plan, Swimmer(), rng), rng)
+
+
+def test_gyro_integrates_to_the_orientation(body: Body) -> None:
+    for placement, pose in body.poses():
+        rate = rot.body_rate(pose.rotation, RATE_HZ)
+        turned = pose.rotation[0]
+        for step in rate[:30000] / RATE_HZ:
+            turned = turned @ rot.rotation_vector_matrix(step)
+        assert np.allclose(turned, pose.rotation[30000], atol=1e-6), placement
+        break
+
+
+def test_specific_force_integrates_to_the_position(body: Body) -> None:
+    pose = dict(body.poses())[Placement.LEFT_WRIST]
+    first, last = 9000, 12000
+    world = rot.apply(pose.rotation, specific_force(pose)) - np.array([0, 0, G])
+    start = (pose.position_m[first + 1] - pose.position_m[first - 1]) * RATE_HZ / 2
+    speed = start + np.cumsum(world[first:last], axis=0) / RATE_HZ
+    way = np.cumsum(speed, axis=0) / RATE_HZ
+    assert np.allclose(pose.position_m[first] + way[-1], pose.position_m[last], atol=0.01)
+
+
+def test_limbs_keep_their_lengths(body: Body) -> None:
+    for side in Side:
+        path = body.arm(side)[0]
+        upper = np.linalg.norm(path.elbow_m - path.shoulder_m, axis=1)
+        fore = np.linalg.norm(path.wrist_m - path.elbow_m, axis=1)
+        assert np.ptp(upper) < 1e-9
+        assert np.ptp(fore) < 1e-9
+        assert upper[0] == pytest.approx(0.186 * 1.75)
+        assert fore[0] == pytest.approx(0.146 * 1.75)
+
+
+def test_standing_reads_gravity_along_the_contracts_axes(swim: Rehearsal) -> None:
+    first = swim.truth["lengths"]["start_s"].iloc[0]
+    for placement, stream in swim.streams.items():
+        still = (stream.accel.time_s > 5.0) & (stream.accel.time_s < first - 6.0)
+        mean = stream.accel.values[still].mean(axis=0)
+        along = -1 if placement.limb in ("wrist", "ankle", "upper_arm") else 1
+        assert mean[0] == pytest.approx(along * G, abs=0.9), placement
+
+
+def test_prone_trunk_reads_gravity_out_of_the_back_and_roll_is_left_side_up(
+    swim: Rehearsal,
+) -> None:
+    stream = swim.streams[Placement.UPPER_BACK]
+    roll = swim.truth["roll"].query("source == 'upper_back'")
+    length = swim.truth["lengths"].iloc[0]
+    inside = (stream.accel.time_s > length["swim_start_s"] + 1) & (
+        stream.accel.time_s < length["end_s"] - 2
+    )
+    at = np.radians(np.interp(stream.accel.time_s[inside], roll["time_s"], roll["roll_deg"]))
+    accel = stream.accel.values[inside]
+    # left side up: gravity's reaction, "up", leans to the body's left (+y)
+    assert np.corrcoef(np.sin(at), accel[:, 1])[0, 1] > 0.9
+    assert accel[:, 2].mean() > 0.6 * G
+
+
+def test_the_way_swum_is_the_pool(swim: Rehearsal) -> None:
+    speed = swim.truth_extra["body_speed"]
+    turns = {1: (0.62, 24.38), 2: (24.38, 1.278), 3: (0.62, 23.722), 4: (24.38, 1.278)}
+    for row in swim.truth["lengths"].itertuples():
+        x = np.interp([row.start_s, row.end_s], speed["time_s"], speed["x_m"])
+        assert x == pytest.approx(turns[row.length_no], abs=0.06)
+
+
+def test_tables_follow_the_schemas(swim: Rehearsal) -> None:
+    for name in SCHEMAS:
+        assert to_arrow(name, swim.truth[name]).schema.equals(SCHEMAS[name])
+
+
+def test_stroke_events_are_where_the_hand_is(swim: Rehearsal) -> None:
+    path = swim.truth_extra["hand_path"]
+    strokes = swim.truth["arm_strokes"].dropna(subset=["mid_pull_s"])
+    for side, own in strokes.groupby("side"):
+        hand = path[path["side"] == side]
+        depth = np.interp(own["entry_s"].dropna(), hand["time_s"], hand["depth_m"])
+        assert np.abs(depth).max() < 0.02
+        assert np.abs(np.interp(own["mid_pull_s"], hand["time_s"], hand["x_m"])).max() < 0.03
+        before = np.interp(own["mid_pull_s"] - 0.1, hand["time_s"], hand["depth_m"])
+        assert (before > 0.2).all()
+    whole = strokes.dropna(subset=["entry_s", "exit_s"])
+    assert (whole["entry_s"] < whole["catch_s"]).all()
+    assert (whole["catch_s"] < whole["mid_pull_s"]).all()
+    assert (whole["mid_pull_s"] < whole["exit_s"]).all()
+    assert len(whole) > 0.75 * len(strokes)
+
+
+def test_the_first_pull_of_each_arm_leaves_the_streamline_without_entry(swim: Rehearsal) -> None:
+    for _, own in swim.truth["arm_strokes"].groupby("length_no"):
+        assert own.head(2)["entry_s"].isna().all()
+        assert own["entry_s"].notna().sum() > 8
+
+
+def test_signals_are_plausible_and_without_jumps(swim: Rehearsal) -> None:
+    lengths = swim.truth["lengths"]
+    for placement, stream in swim.streams.items():
+        time = stream.accel.time_s
+        inside = np.zeros(len(time), dtype=bool)
+        for row in lengths.itertuples():
+            inside |= (time > row.swim_start_s) & (time < row.end_s - 2.5)
+        force = np.linalg.norm(stream.accel.values[inside], axis=1)
+        rate = np.degrees(np.linalg.norm(stream.gyro.values[inside], axis=1))
+        assert np.percentile(force, 99.5) < 60, placement
+        assert rate.max() < 1300, placement
+
+
+def test_kicks_of_a_six_beat_are_six(swim: Rehearsal) -> None:
+    assert (swim.truth["lengths"]["kick_beat"] == 6).all()
+    assert swim.truth["lengths"]["kicks_per_cycle"].between(5.5, 6.5).all()
+
+
+def test_the_same_seed_gives_the_same_swim() -> None:
+    plan = Plan(segments=(Length(turn="stop"),))
+    one, two = (rehearse(plan, seed=8) for _ in range(2))
+    other = rehearse(plan, seed=9)
+    left = Placement.LEFT_WRIST
+    assert np.array_equal(one.streams[left].accel.values, two.streams[left].accel.values)
+    assert len(one.streams[left].accel) != len(other.streams[left].accel) or not np.allclose(
+        one.streams[left].accel.values, other.streams[left].accel.values
+    )
+
+
+def test_clocks_of_the_truth_map_device_time_to_session_time() -> None:
+    kit = Kit(placements=(Placement.LEFT_WRIST, Placement.RIGHT_ANKLE))
+    swim = rehearse(Plan(segments=(Knocks(strength_m_s2=90.0), Length(turn="stop"))), kit=kit)
+    for placement, stream in swim.streams.items():
+        session = swim.truth_extra["clocks"][placement].to_session(stream.accel.time_s)
+        for knock in swim.truth_extra["knocks_s"]:
+            near = np.abs(session - knock) < 0.1
+            size = np.linalg.norm(stream.accel.values[near], axis=1)
+            assert abs(session[near][np.argmax(np.abs(size - G))] - knock) < 0.03
+
+
+def test_changes_of_the_swimmer_show_in_the_truth() -> None:
+    plan = Plan(segments=(Length(turn="stop"),))
+    straight = replace(Swimmer(), elbow_left_deg=160.0, kick="2", breath_every=0)
+    swim = rehearse(plan, swimmer=straight, kit=Kit.ideal(), seed=2)
+    left = swim.truth["arm_strokes"].query("side == 'left'")
+    assert left["elbow_angle_deg"].median() == pytest.approx(160, abs=6)
+    assert swim.truth["lengths"]["kick_beat"].iloc[0] == 2
+    assert len(swim.truth["breaths"]) == 0
