@@ -8,6 +8,7 @@ because they differ in lightness as well as in hue. No colour carries a verdict.
 from __future__ import annotations
 
 import json
+import math
 from typing import Any, Final
 
 import pandas as pd
@@ -191,7 +192,7 @@ def clear(colour: str, opacity: float) -> str:
 
 def number(value: object, digits: int = 1) -> str:
     """Return a value for a sentence, "not known" where it is empty."""
-    if value is None or pd.isna(value):  # type: ignore[call-overload]
+    if value is None or value is pd.NA or math.isnan(float(value)):  # type: ignore[arg-type]
         return "not known"
     return f"{float(value):.{digits}f}"  # type: ignore[arg-type]
 

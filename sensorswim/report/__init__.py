@@ -1,0 +1,7 @@
+"""The report for coach and swimmer, and the cues that run beside a video."""
+
+from sensorswim.report.cues import cue_files, session_cues
+from sensorswim.report.headline import headline
+from sensorswim.report.page import report_html
+
+__all__ = ["cue_files", "headline", "report_html", "session_cues"]

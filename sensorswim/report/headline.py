@@ -1,0 +1,144 @@
+"""What was swum, in a few plain sentences: the head of the report and of the command's answer."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+import pandas as pd
+
+from sensorswim.figures.style import ACTIVITY_WORDS, SOURCE_WORDS, number
+from sensorswim.model.analysis import Analysis
+from sensorswim.model.placement import Limb
+
+
+def headline(analysis: Analysis) -> list[tuple[str, str]]:
+    """Return pairs of a subject and a plain sentence, in the report's order."""
+    lengths = analysis.lengths
+    if lengths.empty:
+        return [("Swum", "No length was found in this session.")]
+    own = _crawl(lengths)
+    return [
+        ("Swum", _swum(lengths)),
+        ("Stroke", _stroke(own)),
+        ("Kicks", _kicks(own, analysis)),
+        ("Roll", _roll(own)),
+        ("Breaths", _breaths(analysis)),
+        ("Arms", _arms(own)),
+    ]
+
+
+def worn(analysis: Analysis) -> set[Limb]:
+    """Return the limbs that carried a sensor."""
+    return {sensor.placement.limb for sensor in analysis.session.sensors}
+
+
+def clock(seconds: float) -> str:
+    """Return a duration for people: 1:04 or 48 s."""
+    whole = round(seconds)
+    return f"{whole} s" if whole < 60 else f"{whole // 60}:{whole % 60:02d} min"
+
+
+def enumerate_words(words: Iterable[str]) -> str:
+    """Return "a", "a and b" or "a, b and c"."""
+    parts = list(words)
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _crawl(lengths: pd.DataFrame) -> pd.DataFrame:
+    crawl = lengths[lengths["activity"].eq("front_crawl").fillna(value=False).astype(bool)]
+    return crawl if len(crawl) else lengths
+
+
+def _swum(lengths: pd.DataFrame) -> str:
+    counts = lengths["activity"].fillna("other").value_counts(sort=False)
+    kinds = enumerate_words(f"{n} {ACTIVITY_WORDS.get(str(k), str(k))}" for k, n in counts.items())
+    took = (lengths["end_s"] - lengths["start_s"]).sum()
+    distance = lengths["distance_m"].sum(min_count=1)
+    metres = "" if pd.isna(distance) else f", {distance:.0f} m"
+    lengths_word = "length" if len(lengths) == 1 else "lengths"
+    return f"{len(lengths)} {lengths_word}{metres} in {clock(took)} of swimming: {kinds}."
+
+
+def _spread(values: pd.Series[float], digits: int, unit: str) -> str | None:
+    known = values.dropna().astype(float)
+    if known.empty:
+        return None
+    low, high = number(known.min(), digits), number(known.max(), digits)
+    across = f" (from {low} to {high})" if low != high else ""
+    return f"{number(known.median(), digits)} {unit}{across}"
+
+
+def _stroke(own: pd.DataFrame) -> str:
+    parts = [
+        _spread(own["stroke_rate_cycles_min"], 1, "cycles a minute"),
+        _spread(own["stroke_length_m"], 2, "m a cycle"),
+        _spread(own["speed_m_s"], 2, "m/s over the whole length"),
+    ]
+    known = [part for part in parts if part]
+    if not known:
+        return "Not known: it needs a wrist sensor and arm strokes."
+    return f"{'; '.join(known)}."
+
+
+def _kicks(own: pd.DataFrame, analysis: Analysis) -> str:
+    if Limb.ANKLE not in worn(analysis):
+        return "Not known: no ankle sensor was worn."
+    beats = own["kick_beat"].dropna()
+    mean = own["kicks_per_cycle"].dropna()
+    if beats.empty and mean.empty:
+        return "Not known: the kicks could not be set against arm cycles."
+    counts = Counter(int(beat) for beat in beats)
+    parts = [f"{n} of {len(beats)} lengths {_beat(beat)}" for beat, n in counts.most_common()]
+    if len(mean):
+        parts.append(f"{number(mean.median())} kicks a cycle of both arms in the typical length")
+    return f"{'; '.join(parts)}."
+
+
+def _beat(beat: int) -> str:
+    return "without one steady beat" if beat == 0 else f"in a rhythm of {beat} kicks a cycle"
+
+
+def _roll(own: pd.DataFrame) -> str:
+    left, right = own["roll_onto_left_deg"].median(), own["roll_onto_right_deg"].median()
+    if pd.isna(left) and pd.isna(right):
+        return "Not known: it needs a sensor on the back, or both ankles."
+    sources = own["roll_source"].dropna()
+    how = f" ({SOURCE_WORDS.get(str(sources.iloc[0]), '')})" if len(sources) else ""
+    return (
+        f"{number(right, 0)} degrees onto the right side, "
+        f"{number(left, 0)} degrees onto the left{how}."
+    )
+
+
+def _breaths(analysis: Analysis) -> str:
+    lengths, breaths = analysis.lengths, analysis.breaths
+    told = lengths["breaths_left"].notna() | lengths["breaths_right"].notna()
+    if not told.any():
+        return "Not known: breaths could not be told apart from the other rolls."
+    left, right = int(lengths["breaths_left"].sum()), int(lengths["breaths_right"].sum())
+    if left + right == 0:
+        return "No breath was found."
+    text = f"{left} to the left, {right} to the right"
+    hold = breaths["hold_s"].median()
+    if pd.isna(hold):
+        return f"{text}."
+    excess = breaths["excess_s"].median()
+    than = "" if pd.isna(excess) else f", {_longer(excess)} than in own rolls without a breath"
+    return f"{text}; {number(hold, 2)} s on the side each{than}."
+
+
+def _longer(excess_s: float) -> str:
+    return f"{number(abs(excess_s), 2)} s {'longer' if excess_s >= 0 else 'shorter'}"
+
+
+def _arms(own: pd.DataFrame) -> str:
+    known = own["index_of_coordination_pct"].dropna()
+    if known.empty:
+        return "How the arms take over from each other is not known: it needs both wrists."
+    value = float(known.median())
+    if value < 0:
+        what = "one arm starts its pull after the other has left the water"
+    else:
+        what = "one arm starts its pull before the other has left the water"
+    return f"Index of coordination {number(value)} % of the cycle: {what}."

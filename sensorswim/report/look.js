@@ -1,0 +1,47 @@
+"use strict";
+(() => {
+  const look = JSON.parse(document.getElementById("look").textContent);
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  const PRINT_WIDTH_PX = 680;
+  const PRINT_HEIGHT_PX = 800;
+  const NARROW_PX = 600;
+  let printing = false;
+
+  // The figures are stored once, in the light look; the dark one swaps their colours.
+  const inLook = (json, theme) => theme === "light" ? json :
+    Object.entries(look.dark).reduce((text, [from, to]) => text.replaceAll(from, to), json);
+
+  const fit = (layout, width) => {
+    if (width >= NARROW_PX) return;
+    layout.font = {...layout.font, size: 13};
+    for (const key of Object.keys(layout)) {
+      if (!/^[xy]axis/.test(key)) continue;
+      const title = layout[key].title;
+      if (title) title.font = {...title.font, size: 13};
+      layout[key].tickfont = {size: 12};
+    }
+  };
+
+  const draw = (plot) => {
+    const spec = plot.parentElement.querySelector("script.spec").textContent;
+    const theme = dark.matches && !printing ? "dark" : "light";
+    const {data, layout} = JSON.parse(inLook(spec, theme));
+    const width = printing ? PRINT_WIDTH_PX : plot.clientWidth;
+    if (printing) {
+      layout.width = width;
+      layout.height = Math.min(layout.height, PRINT_HEIGHT_PX);
+    }
+    fit(layout, width);
+    plot.style.height = `${layout.height}px`;
+    return Plotly.react(plot, data, layout, {...look.config, responsive: !printing});
+  };
+
+  const drawAll = () => document.querySelectorAll(".plot").forEach(draw);
+  const print = (on) => { printing = on; drawAll(); };
+
+  addEventListener("beforeprint", () => print(true));
+  addEventListener("afterprint", () => print(false));
+  dark.addEventListener("change", drawAll);
+  drawAll();
+  document.documentElement.dataset.drawn = "yes";
+})();

@@ -1,0 +1,111 @@
+"""The report's tables as HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+import pandas as pd
+
+from sensorswim.figures import felt_against_measured
+from sensorswim.figures.felt import FELT_WORDS
+from sensorswim.figures.style import ACTIVITY_WORDS
+from sensorswim.model.analysis import Analysis
+from sensorswim.report.headline import clock
+from sensorswim.report.markup import Html, join, tag
+from sensorswim.report.words import SEVERITY_WORDS
+
+_COLUMNS: Final = (
+    ("speed_m_s", "speed m/s", 2),
+    ("arm_strokes", "arm strokes", 0),
+    ("stroke_rate_cycles_min", "cycles a min", 1),
+    ("stroke_length_m", "m a cycle", 2),
+    ("index_of_coordination_pct", "coordi­nation %", 1),
+    ("kicks_per_cycle", "kicks a cycle", 1),
+    ("kick_beat", "beat", 0),
+    ("roll_onto_left_deg", "roll left °", 0),
+    ("roll_onto_right_deg", "roll right °", 0),
+    ("breaths_left", "breaths left", 0),
+    ("breaths_right", "breaths right", 0),
+    ("side_hold_s", "on the side s", 2),
+    ("side_hold_excess_s", "longer by s", 2),
+)
+
+
+def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]]) -> Html:
+    """Return a table that scrolls within itself on a narrow screen."""
+    head = tag("tr", *(tag("th", h, scope="col") for h in heads))
+    body = [
+        tag("tr", tag("th", first, scope="row"), *(tag("td", cell) for cell in rest))
+        for first, *rest in rows
+    ]
+    table = tag("table", tag("caption", caption), tag("thead", head), tag("tbody", *body))
+    return tag("div", table, class_="sheet", role="region", aria_label=caption, tabindex="0")
+
+
+def lengths_sheet(lengths: pd.DataFrame) -> Html:
+    """Return the table of lengths; an empty cell is a figure that can't be had."""
+    heads = ["no.", "what", "time", *(head for _, head, _ in _COLUMNS)]
+    rows = [_length_row(row) for row in lengths.to_dict("records")]
+    return sheet("All lengths (a dash: can't be had)", heads, rows)
+
+
+def _length_row(row: dict[Any, Any]) -> list[object]:
+    kind = "other" if pd.isna(row["activity"]) else str(row["activity"])
+    took = row["end_s"] - row["start_s"]
+    cells = [_cell(row[column], digits) for column, _, digits in _COLUMNS]
+    what = ACTIVITY_WORDS.get(kind, kind)
+    return [row["length_no"], what, "–" if pd.isna(took) else clock(took), *cells]
+
+
+def _cell(value: Any, digits: int) -> str:
+    return "–" if pd.isna(value) else f"{float(value):.{digits}f}"
+
+
+def felt_sheet(analysis: Analysis) -> Html:
+    """Return what was felt beside what was measured, "" where nothing was felt."""
+    table = felt_against_measured(analysis.session.blocks, analysis.lengths)
+    if table.empty:
+        return Html("")
+    rows = [
+        [
+            row["block_label"] or f"block {row['block_no']}",
+            FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
+            f"{row['felt']:g}",
+            "–" if pd.isna(row["measured"]) else f"{row['measured']:.3g}",
+            row["lengths"],
+        ]
+        for row in table.to_dict("records")
+    ]
+    heads = ["block", "what", "felt", "measured", "lengths measured"]
+    return sheet("Felt and measured", heads, rows)
+
+
+def quality_sheet(analysis: Analysis) -> Html:
+    """Return the quality rows in plain words."""
+    if not len(analysis.quality):
+        return tag("p", "Nothing was degraded or missing in this session's data.")
+    rows = [
+        [SEVERITY_WORDS[str(row.severity)], _where(row.placement, row.length_no), row.text]
+        for row in analysis.quality
+    ]
+    return sheet("Notes on the data", ["how much", "where", "what"], rows)
+
+
+def _where(placement: str | None, length_no: int | None) -> str:
+    parts = [
+        placement.replace("_", " ") if placement else "",
+        f"length {length_no}" if length_no is not None else "",
+    ]
+    return ", ".join(part for part in parts if part) or "whole session"
+
+
+def definition_list(entries: Iterable[tuple[object, object, object]]) -> Html:
+    """Return terms, how each is had, and their meaning."""
+    return tag(
+        "dl",
+        join(
+            join([tag("dt", term, " ", tag("span", how, class_="how")), tag("dd", meaning)])
+            for term, how, meaning in entries
+        ),
+    )
