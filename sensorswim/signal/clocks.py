@@ -20,6 +20,9 @@ from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knoc
 MAX_DRIFT: Final = 1.2e-4
 """Largest difference of two clocks' rates: twice 50 ppm, and a little."""
 
+TYPICAL_DRIFT: Final = 4e-5
+"""Standard deviation that is expected of that difference before anything is measured."""
+
 MOVEMENT_FLOOR_S: Final = 0.03
 """Limbs don't start, stop and turn at the same moment: no movement fit is better than this."""
 
@@ -28,6 +31,7 @@ _MIN_CORRELATION: Final = 0.25
 _MIN_WINDOW_CORRELATION: Final = 0.6
 _WINDOW_S, _HOP_S, _REACH_S = 60.0, 30.0, 1.5
 _MIN_SAMPLES: Final = 20
+_READING_SHARE: Final = 0.3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +42,14 @@ class _Motion:
     shocks: Shocks
     start_s: float
     end_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Drift:
+    """Difference of two clocks' rates as the movement tells it, and its standard error."""
+
+    value: float
+    error: float
 
 
 def fit_clocks(streams: dict[Placement, Stream], quality: Quality) -> dict[Placement, ClockFit]:
@@ -77,12 +89,15 @@ def fit_pair(first: _Motion, second: _Motion) -> ClockFit | None:
     coarse = best_lag(first.envelope, second.envelope)
     if coarse is not None and coarse.correlation < _MIN_CORRELATION:
         coarse = None
-    matches = _credible(match_knocks(first.shocks, second.shocks), first, second, coarse)
-    moved = None if coarse is None else _from_movement(first, second, coarse.offset_s)
+    matches = _credible(_knock_matches(first, second, coarse), first, second)
+    if matches and abs(matches[-1].device_s - matches[0].device_s) > _FAR_APART_S:
+        return _from_both_ends(matches, second)
+    lags = [] if coarse is None else _window_lags(first.envelope, second.envelope, coarse.offset_s)
+    drift = _drift(lags)
     if matches:
-        return _from_knocks(matches, second, moved)
-    if moved is not None:
-        return moved
+        return _from_one_end(matches, second, drift)
+    if coarse is not None:
+        return _from_movement(lags, second, coarse, drift)
     overlap_s = min(first.end_s, second.end_s) - max(first.start_s, second.start_s)
     return ClockFit(method="as_logged") if overlap_s > 0.0 else None
 
@@ -99,18 +114,21 @@ def _motion(stream: Stream) -> _Motion | None:
     )
 
 
-def _credible(
-    matches: list[KnockMatch], first: _Motion, second: _Motion, coarse: Lag | None
-) -> list[KnockMatch]:
-    """Return the largest set of knock matches that lie on one clock line and fit the movement.
+def _knock_matches(first: _Motion, second: _Motion, coarse: Lag | None) -> list[KnockMatch]:
+    """Return the knock matches, within a second of the movement's offset where that is known."""
+    if coarse is None:
+        return match_knocks(first.shocks, second.shocks)
+    slack_s = 1.0 + MAX_DRIFT * (second.end_s - second.start_s)
+    within_s = (coarse.offset_s - slack_s, coarse.offset_s + slack_s)
+    return match_knocks(first.shocks, second.shocks, within_s)
 
-    Claps at rest and touches of the wall can look like knocks: where the movement tells the
-    offset, matches more than a second off are dropped; of the rest, the line that most of them
-    agree on wins, then the one with the most alike shocks.
+
+def _credible(matches: list[KnockMatch], first: _Motion, second: _Motion) -> list[KnockMatch]:
+    """Return the largest set of knock matches that lie on one clock line.
+
+    Claps at rest and touches of the wall can look like knocks: the line that most matches agree
+    on wins, then the one with the most alike shocks.
     """
-    if coarse is not None:
-        slack_s = 1.0 + MAX_DRIFT * (second.end_s - second.start_s)
-        matches = [m for m in matches if abs(m.offset_s - coarse.offset_s) < slack_s]
     tolerance_s = 0.006 + 0.5 * max(first.shocks.period_s, second.shocks.period_s)
     best: list[KnockMatch] = []
     for one, other in [*combinations(matches, 2), *((m, m) for m in matches)]:
@@ -133,43 +151,40 @@ def _weight(matches: list[KnockMatch]) -> tuple[int, float]:
     return len(matches), sum(m.likeness for m in matches)
 
 
-def _from_knocks(matches: list[KnockMatch], second: _Motion, moved: ClockFit | None) -> ClockFit:
-    """Return the line through the knocks; the drift from the movement where they are at one end."""
+def _from_both_ends(matches: list[KnockMatch], second: _Motion) -> ClockFit:
+    """Return the straight line through knocks that lie far apart."""
     device_s = np.array([m.device_s for m in matches])
     offset_s = np.array([m.offset_s for m in matches])
-    middle_s, read_s = float(device_s.mean()), 0.3 * second.shocks.period_s
-    if np.ptp(device_s) > _FAR_APART_S:
-        slope, level = np.polyfit(device_s - middle_s, offset_s, 1)
-        left_s = offset_s - level - slope * (device_s - middle_s)
-        residual_s = float(np.hypot(read_s, left_s.std()))
-        return _line(middle_s, float(level), float(slope), "knocks", residual_s)
-    reach_s = max(abs(second.end_s - middle_s), abs(middle_s - second.start_s))
-    drift = moved.drift if moved is not None and moved.method == "movement" else 0.0
-    unsure = 2.0 * MOVEMENT_FLOOR_S / max(reach_s, _FAR_APART_S) if drift else 0.5 * MAX_DRIFT
-    residual_s = float(np.hypot(read_s, 0.5 * unsure * reach_s))
-    return _line(middle_s, float(offset_s.mean()), drift, "knocks", residual_s)
+    middle_s = float(device_s.mean())
+    slope, level = np.polyfit(device_s - middle_s, offset_s, 1)
+    left_s = offset_s - level - slope * (device_s - middle_s)
+    residual_s = float(np.hypot(_READING_SHARE * second.shocks.period_s, left_s.std()))
+    return _line(middle_s, float(level), float(slope), "knocks", residual_s)
 
 
-def _from_movement(first: _Motion, second: _Motion, offset_s: float) -> ClockFit | None:
-    """Return offset and drift from the envelopes in windows, by the median slope (Theil-Sen).
+def _from_one_end(matches: list[KnockMatch], second: _Motion, drift: _Drift) -> ClockFit:
+    """Return the offset of the knocks with the drift of the movement."""
+    middle_s = float(np.mean([m.device_s for m in matches]))
+    level_s = float(np.mean([m.offset_s for m in matches]))
+    away_s = drift.error * _rms_distance_s(middle_s, second)
+    residual_s = float(np.hypot(_READING_SHARE * second.shocks.period_s, away_s))
+    return _line(middle_s, level_s, drift.value, "knocks", residual_s)
 
-    A drift is fitted only from six windows over ten minutes on, and kept only where it stands
-    out of its own uncertainty.
-    """
-    lags = _window_lags(first.envelope, second.envelope, offset_s)
+
+def _from_movement(
+    lags: list[tuple[float, float]], second: _Motion, coarse: Lag, drift: _Drift
+) -> ClockFit:
+    """Return the median offset of the windows, each brought to the middle by the drift."""
     if not lags:
-        return ClockFit(offset_s=offset_s, method="movement", residual_s=0.25)
-    at_s = np.array([time_s for time_s, _ in lags])
-    found_s = np.array([lag_s for _, lag_s in lags])
-    drift, drift_error = _drift(at_s, found_s)
+        return ClockFit(offset_s=coarse.offset_s, method="movement", residual_s=0.25)
+    at_s, found_s = np.array(lags).T
     middle_s = float(np.median(at_s))
-    left_s = found_s - drift * (at_s - middle_s)
-    level_s = float(np.median(left_s))
-    spread_s = 1.4826 * float(np.median(np.abs(left_s - level_s)))
+    level_s = float(np.median(found_s - drift.value * (at_s - middle_s)))
+    spread_s = _spread(found_s - drift.value * (at_s - middle_s))
     scatter_s = max(spread_s, 0.05) * 1.25 / np.sqrt(max(1.0, 0.5 * len(lags)))
-    end_s = drift_error * 0.5 * (second.end_s - second.start_s)
-    residual_s = float(np.sqrt(scatter_s**2 + MOVEMENT_FLOOR_S**2 + end_s**2))
-    fit = _line(middle_s, level_s, drift, "movement", residual_s)
+    ends_s = drift.error * _rms_distance_s(middle_s, second)
+    residual_s = float(np.sqrt(scatter_s**2 + MOVEMENT_FLOOR_S**2 + ends_s**2))
+    fit = _line(middle_s, level_s, drift.value, "movement", residual_s)
     return _as_logged_if_it_agrees(fit, second)
 
 
@@ -185,15 +200,33 @@ def _window_lags(first: Envelope, second: Envelope, offset_s: float) -> list[tup
     return found
 
 
-def _drift(at_s: np.ndarray, found_s: np.ndarray) -> tuple[float, float]:
-    """Return the drift and its error; 0 with error 0 where it can't be told from none."""
-    if len(at_s) < 6 or np.ptp(at_s) < 600.0:
-        return 0.0, 0.0
-    slope, _, low, high = stats.theilslopes(found_s, at_s, alpha=0.95)
-    error = 0.25 * float(high - low)
-    if abs(slope) > MAX_DRIFT or abs(slope) < 2.0 * error:
-        return 0.0, error
-    return float(slope), error
+def _drift(lags: list[tuple[float, float]]) -> _Drift:
+    """Return the median slope of the windows' offsets (Theil-Sen), drawn towards none.
+
+    Crystals seldom differ by more than 40 ppm, so a slope counts by its own certainty against
+    that: a short or scattered one hardly moves the clock.
+    """
+    if len(lags) < 6:
+        return _Drift(value=0.0, error=TYPICAL_DRIFT)
+    at_s, found_s = np.array(lags).T
+    slope = float(stats.theilslopes(found_s, at_s)[0])
+    spread_s = max(0.05, _spread(found_s - slope * at_s))
+    # neighbouring windows share half their data: half as many count
+    own = 1.25 * spread_s / (np.std(at_s) * np.sqrt(0.5 * len(lags)))
+    share = TYPICAL_DRIFT**2 / (TYPICAL_DRIFT**2 + own**2)
+    value = float(np.clip(share * slope, -MAX_DRIFT, MAX_DRIFT))
+    return _Drift(value=value, error=float(np.sqrt(share) * own))
+
+
+def _spread(values: np.ndarray) -> float:
+    """Return the standard deviation from the median absolute deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
+def _rms_distance_s(middle_s: float, second: _Motion) -> float:
+    """Return the root mean square distance of a session's moments from one of them."""
+    before_s, after_s = middle_s - second.start_s, second.end_s - middle_s
+    return float(np.sqrt(np.abs(before_s**3 + after_s**3) / (3.0 * (before_s + after_s))))
 
 
 def _as_logged_if_it_agrees(fit: ClockFit, second: _Motion) -> ClockFit:

@@ -105,7 +105,7 @@ def best_lag(first: Envelope, second: Envelope) -> Lag | None:
     best = int(np.argmax(score))
     if not score[best] > 0.0:
         return None
-    lag = best - (len(second.values) - 1) + _vertex(score, best)
+    lag = best - (len(second.values) - 1) + vertex(score, best)
     return Lag(
         offset_s=first.start_s - second.start_s + lag / ENVELOPE_RATE_HZ,
         correlation=float(correlation[best]),
@@ -128,24 +128,32 @@ def lag_in_window(
         None where data is missing, nothing changes in the window, or the best agreement lies
         at the edge of the reach.
     """
-    time_s = first.time_s
-    a, b = np.searchsorted(time_s, window_s)
+    ends = (np.array(window_s) - first.start_s) * ENVELOPE_RATE_HZ
+    a, b = np.clip(np.round(ends).astype(int), 0, len(first.values))
     x, w = first.values[a:b], first.weight[a:b]
     if len(x) < 10 or w.mean() < 0.9 or x.std() < 0.3:
         return None
     steps = int(reach_s * ENVELOPE_RATE_HZ)
-    lags_s = np.arange(-steps, steps + 1) / ENVELOPE_RATE_HZ
-    at_s = time_s[a:b][None, :] - offset_s - lags_s[:, None]
-    y = np.interp(at_s, second.time_s, second.values)
-    known = np.interp(at_s, second.time_s, second.weight, left=0.0, right=0.0)
-    if known.mean() < 0.9:
+    device_s = first.start_s + np.arange(a - steps, b + steps) / ENVELOPE_RATE_HZ - offset_s
+    place = (device_s - second.start_s) * ENVELOPE_RATE_HZ
+    if place[0] < 0.0 or place[-1] > len(second.values) - 1:
         return None
-    r = _row_correlation(x, y)
+    whole = place.astype(int)
+    part = place - whole
+    after = np.minimum(whole + 1, len(second.values) - 1)
+    if second.weight[whole].mean() < 0.9:
+        return None
+    y = (1.0 - part) * second.values[whole] + part * second.values[after]
+    r = _row_correlation(x, np.lib.stride_tricks.sliding_window_view(y, len(x)))
     best = int(np.argmax(r))
     if best in (0, len(r) - 1):
         return None
-    lag_s = lags_s[best] + _vertex(r, best) / ENVELOPE_RATE_HZ
-    return Lag(offset_s=offset_s + lag_s, correlation=float(r[best]), overlap_s=b - a)
+    lag_s = (steps - best - vertex(r, best)) / ENVELOPE_RATE_HZ
+    return Lag(
+        offset_s=offset_s + lag_s,
+        correlation=float(r[best]),
+        overlap_s=len(x) / ENVELOPE_RATE_HZ,
+    )
 
 
 def _row_correlation(x: FloatArray, rows: FloatArray) -> FloatArray:
@@ -203,7 +211,7 @@ def _masked_correlation(first: Envelope, second: Envelope) -> tuple[FloatArray, 
     return np.where(fine, covariance / norm, 0.0), np.where(fine, n, 0.0)
 
 
-def _vertex(values: FloatArray, index: int) -> float:
+def vertex(values: FloatArray, index: int) -> float:
     """Return where the parabola through three points peaks, in steps from `index`."""
     if index in (0, len(values) - 1):
         return 0.0

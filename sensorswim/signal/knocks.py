@@ -11,6 +11,7 @@ from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from sensorswim.model import Stream
 from sensorswim.model.streams import FloatArray
+from sensorswim.signal.envelopes import vertex
 from sensorswim.signal.regular import source_rate_hz
 
 _MIN_HEIGHT_M_S2: Final = 6.0
@@ -18,6 +19,8 @@ _MIN_SPACING_S, _MAX_SPACING_S = 0.25, 0.9
 _UNEQUAL_SHARE: Final = 0.35
 _DOMINANT: Final = 0.5
 _MIN_LIKENESS: Final = 0.6
+_MOST_TRIPLETS: Final = 60
+_PRINT_STEP_S: Final = 0.001
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,30 +79,48 @@ def find_shocks(stream: Stream) -> Shocks:
     )
     ceiling = maximum_filter1d(size, 2 * round(0.7 / period_s) + 1)
     peaks = peaks[size[peaks] > _DOMINANT * ceiling[peaks]]
-    return Shocks(
-        time_s=time_s, size_m_s2=size, triplets_s=_triplets(time_s[peaks]), period_s=period_s
-    )
+    triplets = _triplets(time_s, size, peaks)
+    return Shocks(time_s=time_s, size_m_s2=size, triplets_s=triplets, period_s=period_s)
 
 
-def match_knocks(first: Shocks, second: Shocks) -> list[KnockMatch]:
+def match_knocks(
+    first: Shocks, second: Shocks, within_s: tuple[float, float] = (-np.inf, np.inf)
+) -> list[KnockMatch]:
     """Return every pair of triplets with the same spacings and like shapes; some may be chance.
 
     The offset is refined to a fraction of a sample where the two shock envelopes, each sample
     smeared by a Gaussian of about half the slower sample period, overlap most.
+
+    Parameters
+    ----------
+    first, second : Shocks
+    within_s : (low, high)
+        Offsets that come into question.
     """
     tolerance_s = 0.010 + first.period_s + second.period_s
+    sigma_s = max(0.006, 0.6 * max(first.period_s, second.period_s))
+    ours = [_print_of(first, one, sigma_s) for one in first.triplets_s]
+    theirs = [_print_of(second, other, sigma_s) for other in second.triplets_s]
     matches = []
-    for one in first.triplets_s:
+    for one, a in zip(first.triplets_s, ours, strict=True):
         unlike_s = np.abs(np.diff(second.triplets_s, axis=1) - np.diff(one)).max(axis=1, initial=0)
-        for other in second.triplets_s[unlike_s < tolerance_s]:
-            match = _refined(first, second, one, other)
-            if match.likeness > _MIN_LIKENESS:
+        offsets_s = one[1] - second.triplets_s[:, 1]
+        near = (unlike_s < tolerance_s) & (offsets_s > within_s[0]) & (offsets_s < within_s[1])
+        for index in np.flatnonzero(near):
+            lag_s, likeness = _best_overlap(a, theirs[index], 3.0 * sigma_s)
+            if likeness > _MIN_LIKENESS:
+                match = KnockMatch(
+                    device_s=float(second.triplets_s[index, 1]),
+                    offset_s=float(offsets_s[index] + lag_s),
+                    likeness=likeness,
+                )
                 matches.append(match)
     return matches
 
 
-def _triplets(peak_s: FloatArray) -> FloatArray:
-    """Return the evenly spaced, isolated triplets among peak times, (K, 3)."""
+def _triplets(time_s: FloatArray, size: FloatArray, peaks: np.ndarray) -> FloatArray:
+    """Return the evenly spaced, isolated triplets among peaks, (K, 3), the hardest 60 at most."""
+    peak_s = time_s[peaks]
     if len(peak_s) < 3:
         return np.empty((0, 3))
     padded = np.concatenate([[-np.inf], peak_s, [np.inf]])
@@ -108,33 +129,27 @@ def _triplets(peak_s: FloatArray) -> FloatArray:
     spaced = (np.minimum(a, b) > _MIN_SPACING_S) & (np.maximum(a, b) < _MAX_SPACING_S)
     alone = np.minimum(before, after) > 1.25 * np.maximum(a, b)
     first = np.flatnonzero(even & spaced & alone)
+    softest = np.min([size[peaks[first + i]] for i in range(3)], axis=0)
+    first = np.sort(first[np.argsort(-softest, kind="stable")[:_MOST_TRIPLETS]])
     return np.stack([peak_s[first + i] for i in range(3)], axis=1)
 
 
-def _refined(first: Shocks, second: Shocks, one: FloatArray, other: FloatArray) -> KnockMatch:
-    """Return the match of two triplets at their best lag."""
-    sigma_s = max(0.006, 0.6 * max(first.period_s, second.period_s))
-    rough_s = float(np.mean(one - other))
-    t, x = _near(first, one)
-    u, y = _near(second, other)
-    lags_s = rough_s + np.arange(-3.0 * sigma_s, 3.0 * sigma_s, 0.0005)
-    apart = t[:, None] - u[None, :]
-    shared = np.array([x @ np.exp(-0.25 * ((apart - lag) / sigma_s) ** 2) @ y for lag in lags_s])
-    own = [
-        v @ np.exp(-0.25 * ((s[:, None] - s[None, :]) / sigma_s) ** 2) @ v
-        for s, v in ((t, x), (u, y))
-    ]
-    best = int(np.argmax(shared))
-    return KnockMatch(
-        device_s=float(other[1]),
-        offset_s=float(lags_s[best]),
-        likeness=float(shared[best] / np.sqrt(own[0] * own[1])),
-    )
-
-
-def _near(shocks: Shocks, triplet_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the samples within 0.1 s of the three peaks, each sample by its share of time."""
+def _print_of(shocks: Shocks, triplet_s: FloatArray, sigma_s: float) -> FloatArray:
+    """Return the smeared shocks around a triplet on a 1 ms grid centred on its middle peak."""
     a, b = np.searchsorted(shocks.time_s, [triplet_s[0] - 0.1, triplet_s[2] + 0.1])
     time_s, size = shocks.time_s[a:b], shocks.size_m_s2[a:b]
     keep = np.abs(time_s[:, None] - triplet_s).min(axis=1) < 0.1
-    return time_s[keep], size[keep]
+    reach = round((_MAX_SPACING_S + 0.1) / _PRINT_STEP_S)
+    grid_s = np.arange(-reach, reach + 1) * _PRINT_STEP_S + triplet_s[1]
+    smear = np.exp(-0.5 * ((grid_s[:, None] - time_s[keep]) / sigma_s) ** 2)
+    return smear @ size[keep]
+
+
+def _best_overlap(a: FloatArray, b: FloatArray, reach_s: float) -> tuple[float, float]:
+    """Return the lag in s at which print b, moved later, lies best on a, and the cosine there."""
+    reach = round(reach_s / _PRINT_STEP_S)
+    lags = np.arange(-reach, reach + 1)
+    shared = np.array([np.dot(a[reach:-reach], np.roll(b, lag)[reach:-reach]) for lag in lags])
+    best = int(np.argmax(shared))
+    lag = lags[best] + vertex(shared, best)
+    return lag * _PRINT_STEP_S, float(shared[best] / (np.linalg.norm(a) * np.linalg.norm(b)))

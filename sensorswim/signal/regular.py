@@ -134,8 +134,14 @@ def resample(
 
 def regular_track(stream: Stream, clock: ClockFit, grid: Grid, max_gap_bridged_s: float) -> Track:
     """Return one sensor on the grid; valid where accelerometer and gyroscope both are."""
-    accel, accel_valid = resample(stream.accel, clock, grid, max_gap_bridged_s)
-    gyro, gyro_valid = resample(stream.gyro, clock, grid, max_gap_bridged_s)
+    motion = _together(stream)
+    if motion is None:
+        accel, accel_valid = resample(stream.accel, clock, grid, max_gap_bridged_s)
+        gyro, gyro_valid = resample(stream.gyro, clock, grid, max_gap_bridged_s)
+    else:
+        both, accel_valid = resample(motion, clock, grid, max_gap_bridged_s)
+        accel, gyro = np.ascontiguousarray(both[:, :3]), np.ascontiguousarray(both[:, 3:])
+        gyro_valid = accel_valid
     magn = resample(stream.magn, clock, grid, max_gap_bridged_s)[0] if stream.magn else None
     pressure = (
         resample(stream.pressure, clock, grid, max_gap_bridged_s)[0][:, 0]
@@ -151,6 +157,14 @@ def regular_track(stream: Stream, clock: ClockFit, grid: Grid, max_gap_bridged_s
         magn_ut=magn,
         pressure_kpa=pressure,
     )
+
+
+def _together(stream: Stream) -> Samples | None:
+    """Return both channel groups as one where their stamps agree: half the work."""
+    accel, gyro = stream.accel, stream.gyro
+    if not np.array_equal(accel.time_s, gyro.time_s):
+        return None
+    return Samples(time_s=accel.time_s, values=np.hstack([accel.values, gyro.values]))
 
 
 def valid_pieces(valid: BoolArray) -> list[slice]:
