@@ -1,0 +1,142 @@
+"""The page says what was found in plain words, and is safe with any text in it."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from sensorswim.model import Quality, SensorFile
+from sensorswim.model.placement import Placement
+from sensorswim.report import headline, report_html
+from tests.plausible import bare_analysis, plausible_analysis, plausible_session
+
+VOID = {"meta", "link", "br", "img", "hr", "input"}
+
+
+class Reader(HTMLParser):
+    """Collects ids, links and visible text, and fails on a tag that isn't closed in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.words: list[str] = []
+        self.tags: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        self.tags.append(tag)
+        self.ids += [given["id"] or ""] if "id" in given else []
+        self.links += [given["href"] or ""] if "href" in given else []
+        assert not any(name.startswith("on") or name == "src" for name in given)
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if not {"script", "style"} & set(self.open):
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    assert reader.open == []
+    return reader
+
+
+@pytest.fixture(scope="module")
+def page() -> Reader:
+    return read(report_html(plausible_analysis()))
+
+
+def test_ids_are_unique_and_every_link_leads_somewhere_in_the_page(page: Reader) -> None:
+    assert len(page.ids) == len(set(page.ids))
+    assert all(link.startswith("#") and link[1:] in page.ids for link in page.links)
+
+
+def test_there_is_one_main_and_one_first_heading(page: Reader) -> None:
+    for name in ("main", "header", "footer", "nav", "h1"):
+        assert page.tags.count(name) == 1
+
+
+def test_plotly_is_embedded_once() -> None:
+    assert report_html(plausible_analysis()).count("plotly.js v") == 1
+
+
+def test_what_was_swum_comes_first(page: Reader) -> None:
+    assert "8 lengths, 200 m in 3:12 min of swimming: 2 drill and 6 front crawl." in page.text
+    assert page.text.index("8 lengths") < page.text.index("Rhythm of the kicks")
+
+
+def test_roll_from_the_ankles_is_called_an_estimate(page: Reader) -> None:
+    assert "52 degrees onto the right side, 41 degrees onto the left (an estimate" in page.text
+    assert page.text.count("estimate from the ankles") >= 4
+
+
+def test_limits_and_cautions_are_told(page: Reader) -> None:
+    for words in ("exhale", "shoulder blade", "trunk", "between the knees", "Never swim alone"):
+        assert words in page.text
+    assert "does not diagnose" in page.text
+
+
+def test_no_verdicts_and_no_single_score(page: Reader) -> None:
+    verdicts = r"\b(good|bad|poor|excellent|perfect|wrong|great|score|grade|rating)\b"
+    assert not re.findall(verdicts, page.text, flags=re.IGNORECASE)
+
+
+def test_a_swimmers_name_with_markup_stays_text() -> None:
+    name = '<img src=x onerror="alert(1)"></script><script>alert(2)</script>'
+    source = report_html(plausible_analysis(session=plausible_session(swimmer=name)))
+    assert name in read(source).text
+    assert "<img" not in source.split("<script>", maxsplit=1)[0]
+
+
+def test_a_label_with_markup_can_not_end_the_data_it_is_in() -> None:
+    analysis = plausible_analysis()
+    label = "</script><script>alert(1)</script><!--"
+    analysis.tables["lengths"]["block_label"] = label
+    blocks = tuple(
+        type(b)(start_s=b.start_s, end_s=b.end_s, label=label, felt=b.felt)
+        for b in analysis.session.blocks
+    )
+    source = report_html(plausible_analysis(session=plausible_session(blocks=blocks)))
+    assert "<script>alert" not in source
+    read(source)
+
+
+def test_invented_data_are_called_so_and_others_are_not(page: Reader) -> None:
+    assert "Invented demo data" in page.text
+    assert "Invented" not in read(report_html(bare_analysis())).text
+
+
+def test_a_session_in_which_nothing_was_found_still_has_a_whole_page() -> None:
+    text = read(report_html(bare_analysis())).text
+    assert "No length was found in this session." in text
+    assert text.count("Nothing to draw:") == 10
+
+
+def test_a_sensor_not_worn_is_told_with_what_it_would_add() -> None:
+    wrist = (SensorFile(placement=Placement.LEFT_WRIST),)
+    analysis = plausible_analysis(session=plausible_session(sensors=wrist), quality=Quality())
+    text = read(report_html(analysis)).text
+    assert "Ankle: the kicks and their rhythm" in text
+    assert "Wrist: the arm strokes" not in text
+    assert "Nothing was degraded" in text
+
+
+def test_headline_says_not_known_and_never_zero_where_breaths_could_not_be_told() -> None:
+    analysis = plausible_analysis()
+    for column in ("breaths_left", "breaths_right"):
+        analysis.tables["lengths"][column] = None
+    lines = dict(headline(analysis))
+    assert lines["Breaths"].startswith("Not known")

@@ -1,0 +1,82 @@
+"""The command line: its answers, its exit codes, and how little it imports."""
+
+from __future__ import annotations
+
+import csv
+import io
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from sensorswim import cli
+from sensorswim.model.tables import SCHEMAS
+
+
+def test_codebook_has_every_column_of_every_table(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["codebook", "--csv"]) == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert [(r["table"], r["column"]) for r in rows] == [
+        (table, name) for table, schema in SCHEMAS.items() for name in schema.names
+    ]
+    assert all(row["meaning"] for row in rows)
+
+
+def test_codebook_as_text_and_markdown(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["codebook"]) == 0
+    assert "peak_rate_deg_s [deg/s]: extension speed" in capsys.readouterr().out
+    assert cli.main(["codebook", "--markdown"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert {line.count("|") for line in lines} == {6}
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["analyse"],
+        ["analyse", "no-such-folder", "--out", "out"],
+        ["codebook", "--csv", "--markdown"],
+        ["no-such-command"],
+        ["codebook", "--no-such-option"],
+    ],
+)
+def test_a_users_mistake_is_one_line_and_exit_2(
+    arguments: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(arguments) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert len(shown.err.splitlines()) == 1
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_defect_is_exit_1_with_its_trace_in_a_file(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail() -> str:
+        raise ZeroDivisionError("made for this test")
+
+    monkeypatch.setattr("sensorswim.codebook.FORMS", {"text": fail})
+    assert cli.main(["codebook"]) == 1
+    line = capsys.readouterr().err
+    assert len(line.splitlines()) == 1
+    trace = Path(line.split()[-1])
+    assert "made for this test" in trace.read_text("utf-8")
+    trace.unlink()
+
+
+def test_help_and_version_need_no_heavy_import() -> None:
+    code = (
+        "import sys; from sensorswim import cli; assert cli.main(['--help']) == 0; "
+        "assert cli.main(['--version']) == 0; "
+        "heavy = {'numpy', 'pandas', 'plotly', 'pyarrow', 'scipy', 'rich'} & set(sys.modules); "
+        "assert not heavy, heavy"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "codebook" in done.stdout
