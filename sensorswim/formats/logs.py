@@ -19,6 +19,7 @@ from sensorswim.formats.log_checks import (
     check_gyro_unit,
     check_rate,
     check_stuck,
+    largest,
     not_frozen,
     note_saturation,
 )
@@ -33,6 +34,8 @@ from sensorswim.units import STANDARD_GRAVITY_M_S2, TO_RAD_S
 MIN_ROWS: Final = 50
 LIMITS: Final = {"accel": 5000.0, "gyro": 500.0}
 """Samples beyond these (m/s^2, rad/s) are damaged, whatever the sensor."""
+_ABSURD: Final = 1e12
+"""No number of any quantity gets there; beyond it, as with NaN and infinity, it is damage."""
 
 
 def read_stream(sensor: SensorFile, quality: Quality) -> Stream:
@@ -113,7 +116,7 @@ class _Log:
         self._check_lost(rows, least=0.25)
         self._check_units(values, rows)
         for name in names:
-            rows[name] &= np.abs(values[name]).max(axis=1) <= LIMITS[name]
+            rows[name] &= largest(values[name]) <= LIMITS[name]
         if len(names) == 1 or not _alternate(*rows.values()):
             common: BoolArray = np.logical_and.reduce(list(rows.values()))
             rows = {name: common for name in names}  # noqa: C420  fromkeys loses the type
@@ -145,18 +148,22 @@ class _Log:
         return groups
 
     def time_s(self) -> FloatArray:
-        return self.raw.values["time"] * self.raw.columns["time"].factor
+        with np.errstate(over="ignore"):
+            return self.raw.values["time"] * self.raw.columns["time"].factor
 
     def values(self, name: str) -> FloatArray:
         roles = ROLES[name]
         out = np.empty((len(self.raw), len(roles)))
         for axis, role in enumerate(roles):
-            np.multiply(self.raw.values[role], self.raw.columns[role].factor, out=out[:, axis])
+            with np.errstate(over="ignore"):
+                np.multiply(self.raw.values[role], self.raw.columns[role].factor, out=out[:, axis])
         return out
 
     def usable(self, values: FloatArray, time_s: FloatArray) -> BoolArray:
-        rows: BoolArray = np.isfinite(values).all(axis=1) & np.isfinite(time_s)
-        return rows & ~self.raw.overlong
+        rows: BoolArray = (np.abs(time_s) < _ABSURD) & ~self.raw.overlong
+        for axis in values.T:
+            rows &= np.abs(axis) < _ABSURD
+        return rows
 
     def _check_lost(self, rows: dict[str, BoolArray], *, least: float) -> None:
         for name, good in rows.items():

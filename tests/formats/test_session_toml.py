@@ -1,0 +1,185 @@
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sensorswim.errors import SessionError
+from sensorswim.formats.session_toml import read_session
+from sensorswim.formats.session_write import write_session
+from sensorswim.model import (
+    Block,
+    Placement,
+    Quality,
+    SensorFile,
+    Session,
+    Video,
+    VideoMark,
+)
+from tests.formats.small_session import SESSION_TOML, build_small_session
+
+TEXT = st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S"]), max_size=20)
+TIMES = st.floats(0.0, 9000.0)
+KINDS = ("swim", "drill", "kick", "pull")
+AIDS = ("fins", "snorkel", "board", "buoy", "paddles", "band")
+
+
+@st.composite
+def blocks(draw: st.DrawFn) -> tuple[Block, ...]:
+    edges = sorted(draw(st.sets(TIMES, min_size=2, max_size=8)))
+    made = []
+    for start_s, end_s in zip(edges[::2], edges[1::2], strict=False):
+        kinds = draw(st.lists(st.sampled_from(KINDS), min_size=1, max_size=3))
+        felt = st.dictionaries(st.sampled_from(("kick_beat", "speed_m_s")), TIMES)
+        made.append(
+            Block(
+                start_s=start_s,
+                end_s=end_s,
+                label=draw(TEXT),
+                lengths=("drill", *kinds),
+                drill=draw(st.none() | TEXT.filter(bool)),
+                aids=tuple(draw(st.lists(st.sampled_from(AIDS), unique=True))),
+                breathing=draw(st.none() | TEXT.filter(bool)),
+                felt=draw(felt),
+            )
+        )
+    return tuple(made)
+
+
+@st.composite
+def sessions(draw: st.DrawFn, folder: Path) -> Session:
+    names = draw(st.lists(st.sampled_from(list(Placement)), min_size=1, unique=True))
+    sensors = []
+    for name in names:
+        two = draw(st.booleans())
+        files = ("accel_file", "gyro_file") if two else ("file",)
+        paths = {key: folder / f"{name} {key}.csv" for key in files}
+        columns = draw(st.dictionaries(st.sampled_from(("time_ms", "accel_x_g")), TEXT))
+        sensors.append(
+            SensorFile(
+                placement=name,
+                accel_range_g=draw(st.none() | st.floats(2.0, 32.0)),
+                columns=columns,
+                **paths,
+            )
+        )
+    marks = draw(st.sets(TIMES, max_size=3))
+    zone = timezone(timedelta(minutes=draw(st.integers(-14 * 60, 14 * 60))))
+    whole = Session(
+        folder=folder,
+        started_at=draw(st.datetimes(datetime(2000, 1, 2), datetime(2100, 1, 1))).replace(
+            tzinfo=zone
+        ),
+        swimmer=draw(TEXT),
+        pool_length_m=draw(st.sampled_from((25.0, 22.86, 50.0)) | st.floats(10.0, 150.0)),
+        sensors=tuple(sensors),
+        height_m=draw(st.none() | st.floats(0.8, 2.5)),
+        session_id=draw(st.none() | st.just(str(uuid4()))),
+        blocks=draw(blocks()),
+        extra=draw(st.dictionaries(st.sampled_from(("mood", "water c", "ü")), TEXT)),
+    )
+    video = Video(
+        file=folder / "side.webm",
+        starts_at_s=draw(st.none() | TIMES),
+        marks=tuple(VideoMark(video_s=t, session_s=t + 1.0, label=draw(TEXT)) for t in marks),
+    )
+    return replace(whole, videos=draw(st.sampled_from(((), (video,)))))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_a_written_session_is_read_back_as_it_was(data: st.DataObject) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        session = data.draw(sessions(folder))
+        for sensor in session.sensors:
+            for path in (sensor.file, sensor.accel_file, sensor.gyro_file):
+                if path is not None:
+                    path.touch()
+        write_session(session, folder)
+        assert read_session(folder, Quality()) == session
+        write_session(session, folder)
+        assert read_session(folder, Quality()) == session
+
+
+def test_the_example_says_what_the_contract_says(tmp_path: Path) -> None:
+    session = read_session(build_small_session(tmp_path), Quality())
+    assert session.started_at == datetime(2026, 3, 14, 6, 30, tzinfo=UTC)
+    assert [s.placement for s in session.sensors] == ["left_wrist", "right_wrist"]
+    (block,) = session.blocks
+    assert block.felt == {"kick_beat": 4.0}
+    assert block.aids == ("fins",)
+    assert [block.kind_of(i) for i in range(3)] == ["drill", "swim", "drill"]
+    assert session.extra == {}
+
+
+def test_editing_keeps_comments_and_unknown_keys(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    path = folder / "session.toml"
+    path.write_text(SESSION_TOML.replace("height_m", "# by tape\nmood = 3\nheight_m"))
+    session = read_session(folder, Quality())
+    write_session(replace(session, height_m=1.8, session_id=str(uuid4())), folder)
+    text = path.read_text()
+    assert "# by tape" in text
+    assert "height_m = 1.8" in text
+    assert read_session(folder, Quality()).extra == {"mood": 3}
+
+
+def test_editing_takes_out_what_is_no_longer_there(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    session = read_session(folder, Quality())
+    write_session(replace(session, height_m=None, blocks=()), folder)
+    again = read_session(folder, Quality())
+    assert again.height_m is None
+    assert again.blocks == ()
+
+
+def test_a_broken_session_is_not_overwritten(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    session = read_session(folder, Quality())
+    (folder / "session.toml").write_text("format = = 1")
+    with pytest.raises(SessionError, match=r"session\.toml"):
+        write_session(session, folder)
+    assert (folder / "session.toml").read_text() == "format = = 1"
+
+
+def test_a_log_outside_is_not_written(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path / "s")
+    session = read_session(folder, Quality())
+    stray = SensorFile(placement=Placement.HEAD, file=tmp_path / "head.csv")
+    with pytest.raises(SessionError, match="outside"):
+        write_session(replace(session, sensors=(stray,)), folder)
+
+
+def test_marks_are_read_in_order(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    (folder / "marks.toml").write_text(
+        '[[mark]]\nkind = "note"\nsession_s = 12.5\nlabel = "late"\n'
+        '[[mark]]\nkind = "angle"\nvideo = "v.webm"\nvideo_s = 3\nvalue = 105\nunit = "deg"\n'
+        'view = "side"\nhue = 1\n'
+    )
+    quality = Quality()
+    first, second = read_session(folder, quality).marks
+    assert (first.kind, first.session_s, first.label) == ("note", 12.5, "late")
+    assert (second.video, second.video_s, second.value) == ("v.webm", 3.0, 105.0)
+    assert quality.codes() == {"unknown_key"}
+
+
+def test_the_error_names_file_table_and_key(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    text = SESSION_TOML.replace('"right_wrist"', '"right_knee"')
+    (folder / "session.toml").write_text(text)
+    with pytest.raises(SessionError) as caught:
+        read_session(folder, Quality())
+    assert str(caught.value).startswith("session.toml [[sensor]] 2 placement: 'right_knee'")
+
+
+def test_no_folder_is_one_line(tmp_path: Path) -> None:
+    with pytest.raises(SessionError, match="no folder"):
+        read_session(tmp_path / "gone", Quality())
