@@ -143,7 +143,8 @@ class BlockTable(AnyTable):
             )
         for key in self.felt_keys():
             value = self.unknown[key]
-            if isinstance(value, bool) or not isinstance(value, int | float):
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not abs(value) < 1e9:
                 raise ValueError(  # noqa: TRY004  pydantic turns ValueError into a message
                     f"{key} must be a number, found {shown(value)}; correct it"
                 )

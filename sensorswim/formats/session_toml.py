@@ -209,9 +209,9 @@ def _blocks(raw: list[BlockTable]) -> tuple[Block, ...]:
             end_s=block.end_s,
             label=block.label,
             lengths=tuple(block.lengths),
-            drill=block.drill,
+            drill=block.drill or None,
             aids=tuple(block.aids),
-            breathing=block.breathing,
+            breathing=block.breathing or None,
             felt={k.removeprefix("felt_"): float(block.unknown[k]) for k in block.felt_keys()},
         )
         for block in raw

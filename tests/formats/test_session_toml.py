@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import tempfile
+import tomllib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from uuid import uuid4
 
+import numpy as np
 import pytest
+import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -178,6 +181,93 @@ def test_the_error_names_file_table_and_key(tmp_path: Path) -> None:
     with pytest.raises(SessionError) as caught:
         read_session(folder, Quality())
     assert str(caught.value).startswith("session.toml [[sensor]] 2 placement: 'right_knee'")
+
+
+FULL_TOML = """
+format = 1
+started_at = 2026-03-14T06:30:00+00:00
+session_id = "b1f0c1de-0000-4000-8000-000000000000"
+swimmer_id = "b1f0c1de-0000-4000-8000-000000000001"
+swimmer = "Invented"
+height_m = 1.72
+upper_arm_m = 0.3
+forearm_m = 0.25
+pool_length_m = 25.0
+sensor.placement = "left_wrist"
+sensor.file = "left_wrist.csv"
+sensor.accel_range_g = 16
+sensor.gyro_range_deg_s = 2000
+sensor.columns.time_s = "t"
+block.start_s = 1
+block.end_s = 2
+block.label = "a"
+block.lengths = ["swim"]
+block.drill = "b"
+block.aids = ["fins"]
+block.breathing = "every 3"
+block.felt_kick_beat = 4
+video.file = "v.webm"
+video.starts_at_s = 1
+video.mark.video_s = 1
+video.mark.session_s = 1
+video.mark.label = "c"
+"""
+ODD = (True, 10**400, -1, 0, float("nan"), float("-inf"), 1e308, "", "x" * 1000, "\0", "a\nb", "..")
+ODD_TABLES = ([], {}, [[1]], [{}], [{"a": 1}], {"a": {"b": []}}, datetime(2026, 1, 1), 1.5)
+
+
+def full_keys() -> list[str]:
+    return [line.split(" = ")[0] for line in FULL_TOML.split("\n") if " = " in line]
+
+
+def with_value(key: str, value: object) -> dict[str, object]:
+    """Return the full session with one key replaced; its tables become arrays of one."""
+    data = tomllib.loads(FULL_TOML)
+    *path, last = key.split(".")
+    table = data
+    for step in path:
+        table = table[step]
+    table[last] = value
+    data["video"]["mark"] = [data["video"]["mark"]]
+    return data | {name: [data[name]] for name in ("sensor", "block", "video")}
+
+
+@pytest.mark.parametrize("key", full_keys())
+@pytest.mark.parametrize("value", [*ODD, *ODD_TABLES], ids=lambda value: repr(value)[:12])
+def test_any_value_of_any_key_is_read_or_ends_as_one_line(
+    key: str, value: object, tmp_path: Path
+) -> None:
+    folder = build_small_session(tmp_path)
+    (folder / "session.toml").write_text(tomlkit.dumps(with_value(key, value)), encoding="utf-8")
+    try:
+        session = read_session(folder, Quality())
+    except SessionError as failure:
+        assert str(failure).isprintable()
+        assert len(str(failure)) < 600
+        assert "session.toml" in str(failure)
+        return
+    write_session(session, folder)
+    assert read_session(folder, Quality()) == session
+
+
+@settings(max_examples=150, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), count=st.integers(1, 8))
+def test_no_damage_to_the_bytes_ends_in_anything_but_one_line(seed: int, count: int) -> None:
+    rng = np.random.default_rng(seed)
+    raw = bytearray(SESSION_TOML.encode())
+    for _ in range(count):
+        at = int(rng.integers(0, len(raw)))
+        raw[at : at + int(rng.integers(0, 3))] = rng.bytes(int(rng.integers(0, 3)))
+    with tempfile.TemporaryDirectory() as name:
+        (Path(name) / "left_wrist.csv").touch()
+        (Path(name) / "right_wrist.csv").touch()
+        (Path(name) / "session.toml").write_bytes(raw)
+        try:
+            session = read_session(Path(name), Quality())
+        except SessionError as failure:
+            assert str(failure).isprintable()
+            return
+        assert session.sensors
 
 
 def test_no_folder_is_one_line(tmp_path: Path) -> None:
