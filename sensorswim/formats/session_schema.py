@@ -145,9 +145,7 @@ class BlockTable(AnyTable):
             value = self.unknown[key]
             number = isinstance(value, int | float) and not isinstance(value, bool)
             if not number or not abs(value) < 1e9:
-                raise ValueError(  # noqa: TRY004  pydantic turns ValueError into a message
-                    f"{key} must be a number, found {shown(value)}; correct it"
-                )
+                raise ValueError(f"{key} must be a number, found {shown(value)}; correct it")
         return self
 
     def felt_keys(self) -> list[str]:
