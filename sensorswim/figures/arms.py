@@ -16,10 +16,10 @@ PHASES: Final = (
     ("exit to next entry", "exit_s", "next_entry_s"),
 )
 _FILLS: Final = (
-    (style.BAND, "", style.INK),
-    (style.THIRD, "", style.PAPER),
-    (style.LEFT, "", style.PAPER),
-    (style.PALE, "/", style.INK),
+    (style.BAND, style.INK),
+    (style.THIRD, style.PAPER),
+    (style.LEFT, style.PAPER),
+    (style.PALE, style.INK),
 )
 
 
@@ -47,7 +47,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
     sides = [side for side in ("left", "right") if len(style.side_of(shares, side))]
     means = {side: style.side_of(shares, side) for side in sides}
     fig = style.new_figure(height=150 + 80 * len(sides))
-    for (name, _, _), (colour, pattern, ink) in zip(PHASES, _FILLS, strict=True):
+    for (name, _, _), (colour, ink) in zip(PHASES, _FILLS, strict=True):
         values = [float(means[side][name].mean()) for side in sides]
         spread = [float(means[side][name].std()) for side in sides]
         fig.add_bar(
@@ -55,11 +55,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
             x=values,
             orientation="h",
             name=name,
-            marker={
-                "color": colour,
-                "line": {"color": style.SOFT, "width": 1},
-                "pattern": {"shape": pattern, "fgcolor": style.SOFT, "size": 7},
-            },
+            marker={"color": colour, "line": {"color": style.SOFT, "width": 1}},
             text=[f"{value:.0f} %" for value in values],
             textposition="inside",
             insidetextanchor="middle",

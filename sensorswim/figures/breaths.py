@@ -28,8 +28,8 @@ def draw_side_time(breaths: pd.DataFrame, rolls: pd.DataFrame) -> go.Figure:
     style.dress(fig, height=130 + 250 * len(sides))
     calm = rolls[rolls["is_breath"].eq(other=False).fillna(value=False).astype(bool)]
     for panel, side in enumerate(sides, start=1):
-        _add_reference(fig, _reference(calm, side), panel, first=panel == 1)
         _add_breaths(fig, style.side_of(known, side), side, panel)
+        _add_reference(fig, _reference(calm, side), panel, first=panel == 1)
     fig.update_yaxes(title_text="seconds<br>on the side", rangemode="tozero")
     fig.update_xaxes(title_text="breath (in order swum)", row=len(sides), col=1)
     fig.update_xaxes(showgrid=False, tickformat="d")
@@ -54,7 +54,7 @@ def _add_reference(fig: go.Figure, holds: pd.Series[float], panel: int, *, first
         y=[None],
         mode="lines",
         line={"color": style.INK, "width": 2, "dash": "dash"},
-        name="own rolls without a breath (median; band: middle half)",
+        name="own rolls without a breath",
         showlegend=first,
         row=panel,
         col=1,

@@ -105,7 +105,7 @@ def _add_panel(fig: go.Figure, rows: pd.DataFrame, panel: int) -> None:
             "color": style.LEFT,
             "thickness": 3,
         },
-        name="measured (line: from the lowest to the highest length)",
+        name="measured (line: all lengths)",
         showlegend=panel == 1,
         hovertemplate="measured %{x:.3g}<extra></extra>",
         row=panel,

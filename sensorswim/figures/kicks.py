@@ -120,12 +120,17 @@ def _add_side(fig: go.Figure, beats: pd.DataFrame, side: str, *, many: bool) -> 
 
 def _add_counts(fig: go.Figure, rows: pd.DataFrame, beats: pd.DataFrame) -> None:
     counts = beats.groupby("row").size().reindex(rows["row"], fill_value=0)
+    odd = (counts != counts.mode().iloc[0]).tolist()
     fig.add_scatter(
         x=counts.tolist(),
         y=rows["row"].tolist(),
         mode="lines+markers",
         line={"color": style.SOFT, "width": 1, "shape": "hvh"},
-        marker={"color": style.INK, "size": 5},
+        marker={
+            "color": [style.FOURTH if other else style.INK for other in odd],
+            "symbol": ["square" if other else "circle" for other in odd],
+            "size": [12 if other else 5 for other in odd],
+        },
         showlegend=False,
         hovertemplate="%{x} kicks in row %{y}<extra></extra>",
         row=1,

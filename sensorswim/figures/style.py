@@ -194,7 +194,7 @@ def number(value: object, digits: int = 1) -> str:
     """Return a value for a sentence, "not known" where it is empty."""
     if value is None or value is pd.NA or math.isnan(float(value)):  # type: ignore[arg-type]
         return "not known"
-    return f"{float(value):.{digits}f}"  # type: ignore[arg-type]
+    return f"{float(value):.{digits}f}".replace("-", "−")  # type: ignore[arg-type]
 
 
 def side_of(frame: pd.DataFrame, side: str) -> pd.DataFrame:

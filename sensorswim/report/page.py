@@ -131,7 +131,11 @@ def _section(key: str, title: str, content: Html) -> Html:
 
 def _headline(analysis: Analysis) -> Html:
     facts = [tag("div", tag("dt", s), tag("dd", line)) for s, line in headline(analysis)]
-    return _section("headline", "In short", tag("dl", *facts, class_="facts"))
+    note = tag(
+        "p", "Stroke, kicks, roll and arms: the front-crawl lengths, if there are any.",
+        class_="reading",
+    )  # fmt: skip
+    return _section("headline", "In short", join([note, tag("dl", *facts, class_="facts")]))
 
 
 def _findings(analysis: Analysis) -> Html:
@@ -192,8 +196,8 @@ def _kicks(analysis: Analysis) -> list[_Picture]:
             title="Rhythm of the kicks within the arm cycle",
             reading="Each row is one arm cycle, from one entry of the hand to the next; each mark "
             "is one downbeat. Straight columns are a steady rhythm, slanting ones drift, a hole is "
-            "a missing kick. On the right: how many kicks the cycle holds. Below: all cycles "
-            "together, left leg up, right leg down.",
+            "a missing kick. On the right: how many kicks the cycle holds, a square where "
+            "it isn't the usual number. Below: all cycles together, left leg up, right leg down.",
             figure=figures.draw_kick_rhythm(analysis.kicks, analysis.arm_cycles),
         )
     ]

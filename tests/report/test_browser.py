@@ -1,0 +1,139 @@
+"""The page in a real browser: offline, without errors, at every width, and on paper."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from sensorswim.report import report_html
+from tests.plausible import plausible_analysis
+
+INSTALL = "no chromium: apt-get install -y chromium"
+
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = pytest.mark.skipif(CHROMIUM is None and os.environ.get("CI") != "true", reason=INSTALL)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    assert CHROMIUM is not None, INSTALL
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path: Path = tmp_path_factory.mktemp("page") / "report.html"
+    path.write_text(report_html(plausible_analysis()), encoding="utf-8")
+    return path.as_uri()
+
+
+def opened(browser: Browser, place: str, width: int, theme: str) -> tuple[Page, list[str]]:
+    """Open the page and return it with everything that went wrong or left the file."""
+    page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=theme)  # type: ignore[arg-type]
+    wrong: list[str] = []
+    page.on("console", lambda message: wrong.append(message.text))
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on(
+        "request",
+        lambda request: (
+            None
+            if request.url == place or request.url.startswith(("data:", "blob:"))
+            else wrong.append(request.url)
+        ),
+    )
+    page.goto(place)
+    page.wait_for_selector("html[data-drawn=yes]", state="attached")
+    return page, wrong
+
+
+@pytest.mark.parametrize(
+    ("width", "theme"), [(390, "dark"), (390, "light"), (1024, "light"), (1440, "dark")]
+)
+def test_page_opens_offline_and_fits_the_screen(
+    browser: Browser, place: str, width: int, theme: str
+) -> None:
+    page, wrong = opened(browser, place, width, theme)
+    assert wrong == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator(".plot .main-svg").count() > 0
+    drawn = page.evaluate(
+        "[...document.querySelectorAll('.plot')].map(p => p.querySelectorAll('.main-svg').length)"
+    )
+    assert len(drawn) == 10
+    assert all(drawn)
+    page.close()
+
+
+def test_pictures_follow_the_light_and_the_dark_look(browser: Browser, place: str) -> None:
+    paper = "getComputedStyle(document.querySelector('.plot .main-svg')).backgroundColor"
+    page, _ = opened(browser, place, 1024, "light")
+    light = page.evaluate(paper)
+    page.emulate_media(color_scheme="dark")
+    for _ in range(50):
+        if page.evaluate(paper) != light:
+            break
+        page.wait_for_timeout(100)
+    assert page.evaluate(paper) != light
+    assert page.evaluate(paper) == page.evaluate("getComputedStyle(document.body).backgroundColor")
+    page.close()
+
+
+def test_no_button_sends_a_chart_away(browser: Browser, place: str) -> None:
+    page, _ = opened(browser, place, 1024, "light")
+    titles = page.evaluate(
+        "[...document.querySelectorAll('.modebar-btn')].map(b => b.dataset.title || b.title)"
+    )
+    assert titles
+    assert not [title for title in titles if re.search("cloud|share|edit", title, re.IGNORECASE)]
+    page.close()
+
+
+def test_no_legend_or_label_is_cut_off_on_a_phone(browser: Browser, place: str) -> None:
+    page, _ = opened(browser, place, 390, "light")
+    cut = page.evaluate(
+        """[...document.querySelectorAll('.plot')].flatMap(plot => {
+          const box = plot.getBoundingClientRect();
+          return [...plot.querySelectorAll('.legendtext, .annotation-text, .xtitle, .ytitle')]
+            .filter(t => { const r = t.getBoundingClientRect();
+              return r.width && (r.left < box.left - 1 || r.right > box.right + 1
+                || r.top < box.top - 1 || r.bottom > box.bottom + 1); })
+            .map(t => t.textContent); })"""
+    )
+    assert cut == []
+    page.close()
+
+
+def test_keyboard_reaches_the_skip_link_first(browser: Browser, place: str) -> None:
+    page, _ = opened(browser, place, 1024, "light")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.getAttribute('href')") == "#main"
+    page.close()
+
+
+def test_page_prints_on_a4_with_its_pictures_narrow_enough(browser: Browser, place: str) -> None:
+    page, wrong = opened(browser, place, 1440, "dark")
+    printed = page.pdf(format="A4", prefer_css_page_size=True, print_background=True)
+    assert printed.startswith(b"%PDF")
+    boxes = {
+        tuple(map(float, m)) for m in re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
+    }
+    assert len(boxes) == 1
+    assert next(iter(boxes)) == pytest.approx((595.3, 841.9), abs=1.5)
+    assert wrong == []
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    widths = page.evaluate(
+        "[...document.querySelectorAll('.main-svg')].map(s => s.getBoundingClientRect().width)"
+    )
+    assert max(widths) <= 695
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    page.close()
