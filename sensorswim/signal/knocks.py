@@ -16,8 +16,8 @@ from sensorswim.signal.regular import source_rate_hz
 
 _MIN_HEIGHT_M_S2: Final = 6.0
 _MIN_SPACING_S, _MAX_SPACING_S = 0.25, 0.9
-_UNEQUAL_SHARE: Final = 0.35
-_DOMINANT: Final = 0.5
+_UNEQUAL_SHARE: Final = 0.7
+_DOMINANT: Final = 0.25
 _MIN_LIKENESS: Final = 0.6
 _MOST_TRIPLETS: Final = 60
 _PRINT_STEP_S: Final = 0.001
@@ -67,7 +67,7 @@ class KnockMatch:
 def find_shocks(stream: Stream) -> Shocks:
     """Find the triplets: three peaks 0.25 to 0.9 s apart, evenly, with quiet around them.
 
-    A peak counts when it is at least 6 m/s^2 and at least half as high as anything within
+    A peak counts when it is at least 6 m/s^2 and a quarter as high as anything within
     0.7 s; the neighbours on both sides must be further away than the spacing.
     """
     time_s, period_s = stream.accel.time_s, 1.0 / source_rate_hz(stream.accel.time_s)
