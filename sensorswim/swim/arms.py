@@ -17,7 +17,7 @@ from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import gaussian_filter1d
 
 from sensorswim.model import Recording, Side, Track
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.rotations import rotate
 from sensorswim.swim.periodicity import (
     CycleTrain,
@@ -26,7 +26,7 @@ from sensorswim.swim.periodicity import (
     find_period,
     rotation_autocorrelation,
 )
-from sensorswim.swim.shoulder import ShoulderFit, fit_shoulder
+from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.units import STANDARD_GRAVITY_M_S2
 
 
@@ -58,7 +58,7 @@ class WristMotion:
     accel_m_s2: FloatArray
     forearm: FloatArray
     turn_rate_rad_s: FloatArray
-    valid: FloatArray
+    valid: BoolArray
     period: Period
     overhead: bool
     recoveries_s: FloatArray
@@ -157,7 +157,7 @@ def follow_wrist(
         return None
     gyro = track.gyro_rad_s[rows]
     turn_rate = np.linalg.norm(gyro, axis=1)
-    heading = _reach_heading(basis[0], turn_rate)
+    heading = _reach_heading(basis[0], turn_rate, recording.rate_hz)
     time_s = recording.time_s[rows]
     forearm = _turn_heading(basis[0], heading)
     accel = rotate(q, track.accel_m_s2[rows]) - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
@@ -189,13 +189,20 @@ def _length_period(basis: FloatArray, rate_hz: float) -> Period:
     return find_period(found, rate_hz / step, shortest_s=0.85, longest_s=4.6)
 
 
-def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray) -> float:
-    """Return the heading of the forearm where it is level and slow: it then points forward."""
+def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray, rate_hz: float) -> float:
+    """Return the heading of the forearm where it is level and slow: it then points forward.
+
+    The glide after the push-off counts most for which way forward is; then only samples that
+    point that way count, so that a slow end of the push can't turn it round.
+    """
     level = np.hypot(forearm_world[:, 0], forearm_world[:, 1])
-    weight = np.exp(-((turn_rate / 1.2) ** 2)) * (level > 0.7)
-    if weight.sum() < 1e-3:
-        weight = level**4 / (0.5 + turn_rate)
-    mean = (forearm_world[:, :2] * weight[:, None]).sum(axis=0)
+    weight = np.exp(-((turn_rate / 1.2) ** 2)) * (level > 0.7) + 1e-6 * level
+    glide = slice(int(0.3 * rate_hz), int(1.3 * rate_hz))
+    first = weight.copy()
+    first[glide] *= 20.0
+    mean = (forearm_world[:, :2] * first[:, None]).sum(axis=0)
+    along = forearm_world[:, :2] @ (mean / np.linalg.norm(mean))
+    mean = (forearm_world[:, :2] * (weight * (along > 0.5))[:, None]).sum(axis=0)
     return float(np.arctan2(mean[1], mean[0]))
 
 
@@ -210,7 +217,7 @@ def _recoveries(
 ) -> FloatArray:
     """Return one back-to-front passage of the forearm a cycle."""
     period_s = train.period_s
-    strong = train.amplitude > 0.3 * np.median(train.amplitude)
+    strong = train.amplitude > 0.15 * np.median(train.amplitude)
     smooth = gaussian_filter1d(forward, 0.02 * period_s * rate_hz)
     rise = np.gradient(gaussian_filter1d(forward, 0.06 * period_s * rate_hz)) * rate_hz
     up = np.flatnonzero((smooth[:-1] < 0.0) & (smooth[1:] >= 0.0))
@@ -278,24 +285,27 @@ def _integrate(motion: WristMotion, a: int, b: int) -> CyclePath:
 
 
 def find_strokes(
-    motion: WristMotion, size: ArmSize, clean_speed_m_s: float
-) -> tuple[list[Stroke], ShoulderFit | None, list[CyclePath]]:
+    motion: WristMotion,
+    paths: list[CyclePath],
+    shoulder: ShoulderFit | None,
+    clean_speed_m_s: float,
+) -> list[Stroke]:
     """Return the strokes of one wrist over one length.
 
     Parameters
     ----------
     motion : WristMotion
-    size : ArmSize
+    paths : list of CyclePath
+        From `cycle_paths`.
+    shoulder : ShoulderFit or None
+        Where there is none, strokes have entries only.
     clean_speed_m_s : float
         Mean speed of the body while swimming; decides when the wrist moves backwards in the
         pool: 10 % of it cost some 50 ms of the catch.
     """
-    paths = cycle_paths(motion)
-    shoulder = fit_shoulder(paths, size, motion.side) if paths else None
     if shoulder is None:
-        return _strokes_without_path(motion), None, paths
-    events = [_events(path, shoulder, clean_speed_m_s) for path in paths]
-    return _chain(motion, paths, events), shoulder, paths
+        return _strokes_without_path(motion)
+    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -349,14 +359,16 @@ def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
     ]
 
 
-def _chain(motion: WristMotion, paths: list[CyclePath], events: list[_Events]) -> list[Stroke]:
+def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
     """Join events into strokes: the entry that ends one window begins the next stroke.
 
     Recoveries without a path of their own (a gap, the edges of the length) take the median
     delay from recovery to entry of the others.
     """
+    period_s = motion.period.period_s
     delays = np.array([e.entry_s - e.recovery_s for e in events])
-    usual = float(np.nanmedian(delays)) if np.isfinite(delays).any() else 0.1
+    delays = delays[(delays > -0.05 * period_s) & (delays < 0.3 * period_s)]
+    usual = float(np.median(delays)) if len(delays) else 0.08 * period_s
     entries = []
     for recovery_s in motion.recoveries_s:
         own = [e.entry_s for e in events if abs(e.recovery_s - recovery_s) < 0.15]

@@ -13,13 +13,12 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import binary_closing, binary_opening, label, uniform_filter1d
-from scipy.signal import butter, sosfiltfilt
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
-from sensorswim.signal import accel_world
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
+from sensorswim.swim.walls import WallFinder
 
 COARSE_HZ = 12.5
 """Rate of the coarse search; arm cycles have nothing above 6 Hz that matters here."""
@@ -118,7 +117,8 @@ class LengthFinder:
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s)
-        spans = tuple(_refine(recording, coarse_s[a], coarse_s[b - 1], steady) for a, b in bouts)
+        rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
+        spans = _refine(recording, rough, steady)
         return LengthSearch(
             spans=_judge_finished(_without_overlap(spans)),
             coarse_s=coarse_s,
@@ -260,87 +260,33 @@ def _reach_to_cycles(
     return reached
 
 
-def _forward_pulse(recording: Recording, first: int, last: int) -> FloatArray:
-    """Return the mean forward acceleration (L,) of the level sensors, low-passed at 4 Hz.
-
-    Forward is found from the length itself: along it the body gains speed once, in the
-    push-off, so the horizontal direction of the largest half-second impulse is taken.
-    """
-    sos = butter(2, 4.0, fs=recording.rate_hz, output="sos")
-    pulses = []
-    for placement in (*_TRUNK_AND_LEGS, *_WRISTS):
-        track = recording.tracks.get(placement)
-        if track is None or (placement in _WRISTS and pulses):
-            continue
-        part = Track(
-            placement=placement,
-            accel_m_s2=track.accel_m_s2[first:last],
-            gyro_rad_s=track.gyro_rad_s[first:last],
-            valid=track.valid[first:last],
-            source_rate_hz=track.source_rate_hz,
-            q_world_from_sensor=None
-            if track.q_world_from_sensor is None
-            else track.q_world_from_sensor[first:last],
-        )
-        smooth = sosfiltfilt(sos, accel_world(part)[:, :2], axis=0)
-        impulse = uniform_filter1d(smooth, max(int(0.4 * recording.rate_hz), 1), axis=0)
-        top = int(np.argmax(np.linalg.norm(impulse, axis=1)))
-        direction = impulse[top] / max(float(np.linalg.norm(impulse[top])), 1e-9)
-        pulses.append(smooth @ direction)
-    return np.mean(pulses, axis=0) if pulses else np.zeros(last - first)
-
-
-def _refine(recording: Recording, start_s: float, end_s: float, steady: bool) -> LengthSpan:
-    """Move the rough edges of a length to its push-off and its wall contact.
+def _refine(
+    recording: Recording, rough: list[tuple[float, float]], steady: bool
+) -> tuple[LengthSpan, ...]:
+    """Move the rough edges of lengths to their push-offs and wall contacts.
 
     A wrist alone knows when its cycles begin and end: the wall lies outside of them.
     """
+    walls = WallFinder()
     inner_s = 3.0 if steady else 0.3
-    push_s = _push_off(recording, start_s - 3.0, start_s + inner_s)
-    touch_s = _wall_contact(recording, end_s - inner_s, end_s + 1.5)
-    return LengthSpan(
-        start_s=float(start_s) if push_s is None else push_s,
-        end_s=float(end_s) if touch_s is None else touch_s,
-        starts_at_wall=push_s is not None,
-        ends_at_wall=touch_s is not None,
-    )
-
-
-def _window(recording: Recording, from_s: float, to_s: float) -> tuple[int, int]:
-    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
-    return int(first), int(last)
-
-
-def _push_off(recording: Recording, from_s: float, to_s: float) -> float | None:
-    """Return when the push-off begins: the forward pulse leaves a fifth of its height."""
-    first, last = _window(recording, from_s, to_s)
-    if last - first < recording.rate_hz:
-        return None
-    pulse = _forward_pulse(recording, first, last)
-    impulse = uniform_filter1d(pulse, max(int(0.4 * recording.rate_hz), 1))
-    top = int(np.argmax(impulse))
-    if impulse[top] < 3.0:
-        return None
-    peak = max(top - int(0.2 * recording.rate_hz), 0)
-    peak += int(np.argmax(pulse[peak : top + int(0.2 * recording.rate_hz)]))
-    below = np.flatnonzero(pulse[:peak] < 0.2 * pulse[peak])
-    begin = int(below[-1]) + 1 if len(below) else 0
-    return float(recording.time_s[first + begin])
-
-
-def _wall_contact(recording: Recording, from_s: float, to_s: float) -> float | None:
-    """Return the largest body-wide jolt near the end of a length."""
-    first, last = _window(recording, from_s, to_s)
-    if last - first < recording.rate_hz:
-        return None
-    total = np.zeros(last - first)
-    for track in recording.tracks.values():
-        size = np.linalg.norm(np.diff(track.accel_m_s2[first:last], axis=0, prepend=np.nan), axis=1)
-        total += np.minimum(np.nan_to_num(size) / (np.nanmedian(size) + 1e-6), 50.0)
-    top = int(np.argmax(uniform_filter1d(total, 3)))
-    if total[top] < 6.0 * len(recording.tracks):
-        return None
-    return float(recording.time_s[first + top])
+    pushes = [walls.push_off(recording, a - 3.0, a + inner_s) for a, _ in rough]
+    spans = []
+    for k, (start_s, end_s) in enumerate(rough):
+        following = pushes[k + 1] if k + 1 < len(rough) else None
+        if following is not None and following - end_s < walls.turn_s:
+            touch_s: float | None = walls.contact_before(recording, following)
+        else:
+            touch_s = walls.finish(recording, end_s)
+        push_s = pushes[k]
+        spans.append(
+            LengthSpan(
+                start_s=float(start_s) if push_s is None else push_s,
+                end_s=float(end_s) if touch_s is None else touch_s,
+                starts_at_wall=push_s is not None,
+                ends_at_wall=touch_s is not None,
+            )
+        )
+    return tuple(spans)
 
 
 def _without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:

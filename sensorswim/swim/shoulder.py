@@ -20,10 +20,14 @@ if TYPE_CHECKING:
     from sensorswim.swim.arms import ArmSize, CyclePath
 
 _PHASES = np.linspace(0.0, 1.0, 61)
+_FREE = np.array([0.30, 0.10, 0.30, 0.35, 0.35, 0.04, 0.04])
+_NEAR = np.array([0.03, 0.03, 0.03, 0.10, 0.10, 0.02, 0.02])
+"""Spread of the parameters about the anatomical guess, and between a swimmer's lengths."""
+
 _REACH_M = 0.05
 """Typical forward travel of the shoulder about its mean (common practice, no source)."""
 
-SHOULDER_DEPTH_M = 0.06
+SHOULDER_DEPTH_M = 0.08
 """Mean depth of the shoulder joint below the surface in level swimming (common practice, no
 source): what ties the wrist's path to the water line."""
 
@@ -46,6 +50,8 @@ class ShoulderFit:
         Shoulder over the cycle.
     wrist_travel_m : (3,)
         Range of the wrist's path forward, sideways and up.
+    parameters : (7,)
+        Of the fit: centre, roll (cosine, sine), forward travel (cosine, sine).
     """
 
     centre_m: FloatArray
@@ -54,14 +60,17 @@ class ShoulderFit:
     residual_m: float
     path_m: FloatArray
     wrist_travel_m: FloatArray
+    parameters: FloatArray
 
     def forward_at(self, size: int) -> FloatArray:
         """Return the shoulder's forward place on `size` regular samples of a cycle."""
         return np.interp(np.linspace(0, 1, size), _PHASES, self.path_m[:, 0])
 
 
-def fit_shoulder(paths: list[CyclePath], size: ArmSize, side: Side) -> ShoulderFit | None:
-    """Return the shoulder fit of a length, None where the fit does not hold.
+def fit_shoulder(
+    paths: list[CyclePath], size: ArmSize, side: Side, usual: FloatArray | None = None
+) -> ShoulderFit:
+    """Return the shoulder fit of a length.
 
     Parameters
     ----------
@@ -70,6 +79,8 @@ def fit_shoulder(paths: list[CyclePath], size: ArmSize, side: Side) -> ShoulderF
     size : ArmSize
     side : Side
         The arm; its shoulder lies to that side of the trunk.
+    usual : (7,), optional
+        Parameters of the swimmer's other lengths; the fit then stays near them.
     """
     both = [path.at_phase(_PHASES) for path in paths]
     wrist = np.median([b[0] for b in both], axis=0)
@@ -87,8 +98,8 @@ def fit_shoulder(paths: list[CyclePath], size: ArmSize, side: Side) -> ShoulderF
         path[:, 2] = x[2] + half * np.sin(turn)
         return path
 
-    start = _start(wrist, size, side)
-    spread = np.array([0.15, 0.08, 0.10, 0.35, 0.35, 0.04, 0.04])
+    start = _start(wrist, size) if usual is None else usual
+    spread = _FREE if usual is None else _NEAR
 
     def misfit(x: FloatArray) -> FloatArray:
         distance = np.linalg.norm(elbow - shoulder_path(x), axis=1) - size.upper_arm_m
@@ -104,10 +115,11 @@ def fit_shoulder(paths: list[CyclePath], size: ArmSize, side: Side) -> ShoulderF
         residual_m=float(1.4826 * residual),
         path_m=path,
         wrist_travel_m=np.ptp(wrist, axis=0),
+        parameters=fit.x,
     )
 
 
-def _start(wrist: FloatArray, size: ArmSize, side: Side) -> FloatArray:
+def _start(wrist: FloatArray, size: ArmSize) -> FloatArray:
     """Return the anatomical guess: in the middle of the wrist's travel, low in the reach.
 
     The cycle runs from reach to reach, so the arm's own side is down at phase 0.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Session, Side
@@ -14,12 +15,16 @@ from sensorswim.swim.arms import (
     CyclePath,
     Stroke,
     WristMotion,
+    cycle_paths,
     find_strokes,
     follow_wrist,
 )
-from sensorswim.swim.shoulder import ShoulderFit
+from sensorswim.swim.shoulder import ShoulderFit, fit_shoulder
 
 _USUAL_HEIGHT_M = 1.75
+_LEAST_PATHS = 2
+_LEAST_ALIKE = 3
+_PRONE_RESIDUAL_M = 0.05
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 
@@ -98,8 +103,9 @@ class StrokeFinder:
     ) -> ArmResult:
         """Return the strokes; `lengths` needs length_no, start_s and end_s."""
         motions = _follow(recording, lengths, limb_from_sensor)
-        size = arm_size(self.session)
-        rows, shoulders, paths, speeds = [], {}, {}, {}
+        paths = {key: cycle_paths(motion) for key, motion in motions.items()}
+        shoulders = _fit_shoulders(paths, arm_size(self.session))
+        rows, speeds = [], {}
         for row in lengths.itertuples():
             number = int(row.length_no)
             own = {s: motions[number, s] for s in Side if (number, s) in motions}
@@ -111,11 +117,9 @@ class StrokeFinder:
                 row.start_s, first_s, last_s, row.end_s, self.session.pool_length_m
             )
             for side, motion in own.items():
-                strokes, shoulder, path = find_strokes(motion, size, speeds[number])
+                key = (number, side)
+                strokes = find_strokes(motion, paths[key], shoulders.get(key), speeds[number])
                 rows += [_row(number, side, stroke) for stroke in strokes]
-                paths[number, side] = path
-                if shoulder is not None:
-                    shoulders[number, side] = shoulder
         return ArmResult(
             arm_strokes=_sorted(frame("arm_strokes", rows)),
             motions=motions,
@@ -123,6 +127,24 @@ class StrokeFinder:
             paths=paths,
             clean_speed_m_s=speeds,
         )
+
+
+def _fit_shoulders(
+    paths: dict[tuple[int, Side], list[CyclePath]], size: ArmSize
+) -> dict[tuple[int, Side], ShoulderFit]:
+    """Fit every length by itself, then again near the median of the swimmer's lengths."""
+    free = {k: fit_shoulder(p, size, k[1]) for k, p in paths.items() if len(p) >= _LEAST_PATHS}
+    shoulders = {}
+    for key, fit in free.items():
+        alike = [f.parameters for k, f in free.items() if k[1] is key[1] and _fits(f)]
+        usual = np.median(alike, axis=0) if len(alike) >= _LEAST_ALIKE and _fits(fit) else None
+        near = usual is not None
+        shoulders[key] = fit_shoulder(paths[key], size, key[1], usual) if near else fit
+    return shoulders
+
+
+def _fits(fit: ShoulderFit) -> bool:
+    return fit.residual_m < _PRONE_RESIDUAL_M
 
 
 def _follow(
