@@ -1,0 +1,297 @@
+"""From a session folder to an `Analysis`: the one line that everything else calls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sensorswim import __version__
+from sensorswim.errors import LogError
+from sensorswim.formats.logs import read_stream
+from sensorswim.formats.session_toml import read_session
+from sensorswim.formats.settings_toml import read_settings
+from sensorswim.metrics.lengths import arm_cycles, fill_lengths
+from sensorswim.model import (
+    Limb,
+    Placement,
+    Quality,
+    Recording,
+    Session,
+    Settings,
+    Severity,
+    Side,
+    Stream,
+)
+from sensorswim.model.analysis import Analysis
+from sensorswim.model.streams import FloatArray
+from sensorswim.model.tables import empty, frame
+from sensorswim.signal import orient, prepare
+from sensorswim.signal.straps import align
+from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
+from sensorswim.swim.breaths import BreathResult, detect_breaths
+from sensorswim.swim.kicks import detect_kicks
+from sensorswim.swim.lengths import LengthFinder, LengthSearch
+from sensorswim.swim.roll import RollResult, estimate_roll
+from sensorswim.swim.strokes import ArmResult, StrokeFinder
+from sensorswim.swim.wrist_strap import align_wrist
+
+Progress = Callable[[str], None]
+
+
+def _silent(_step: str) -> None:
+    return None
+
+
+def analyse(path: Path | str, *, streams: bool = False, progress: Progress = _silent) -> Analysis:
+    """Analyse one session folder.
+
+    Parameters
+    ----------
+    path : path-like
+        A folder with session.toml and one log a sensor (file contract).
+    streams : bool
+        Keep the aligned signals in `Analysis.streams`.
+    progress : callable
+        Called with the name of each step as it begins.
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    SensorswimError
+        The input can't be used; its text is one clear line.
+    """
+    folder = Path(path)
+    quality = Quality()
+    progress("reading the logs")
+    session = read_session(folder, quality)
+    settings = read_settings(folder)
+    logs = {s.placement: read_stream(s, quality) for s in session.sensors}
+    return analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
+
+
+def analyse_streams(
+    session: Session,
+    logs: dict[Placement, Stream],
+    settings: Settings,
+    quality: Quality,
+    *,
+    streams: bool = False,
+    progress: Progress = _silent,
+) -> Analysis:
+    """Analyse streams that are already read; see `analyse`."""
+    progress("putting the sensors on one clock")
+    recording = prepare(session, logs, settings, quality)
+    progress("working out orientation")
+    recording = orient(recording, settings)
+    progress("finding the lengths")
+    search = LengthFinder().find(recording)
+    lengths = _with_blocks(session, search)
+    if not len(lengths):
+        _say_nothing_swum(recording, quality)
+    progress("finding strokes, kicks and rolls")
+    straps = _wrist_straps(recording, lengths, quality)
+    arms = StrokeFinder(session=session).find(recording, lengths, straps, quality)
+    lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
+    straps |= align(recording, lengths, quality)
+    lengths = lengths.assign(activity=_activities(recording, lengths, arms, straps))
+    return _result(session, settings, quality, recording, lengths, arms, straps, streams=streams)
+
+
+def _result(
+    session: Session,
+    settings: Settings,
+    quality: Quality,
+    recording: Recording,
+    lengths: pd.DataFrame,
+    arms: ArmResult,
+    straps: dict[Placement, FloatArray],
+    *,
+    streams: bool,
+) -> Analysis:
+    strokes = _strokes_swum(arms.arm_strokes, lengths)
+    crawl = strokes.loc[strokes["length_no"].isin(_numbers(lengths, CRAWL_LIKE))]
+    roll = estimate_roll(recording, lengths, straps, quality)
+    kicks = detect_kicks(recording, lengths, straps, crawl, quality)
+    breath = detect_breaths(roll, recording, lengths, straps, crawl, quality)
+    cycles = arm_cycles(lengths, strokes, kicks, breath.rolls, breath.breaths)
+    worn = list(recording.tracks)
+    full = fill_lengths(
+        session,
+        lengths,
+        strokes=strokes,
+        kicks=kicks,
+        cycles=cycles,
+        rolls=breath.rolls,
+        breaths=breath.breaths,
+        clean_speed_m_s=arms.clean_speed_m_s,
+        ankles=sum(p.limb is Limb.ANKLE for p in worn),
+        wrists=sum(p.limb is Limb.WRIST for p in worn),
+        roll_source=roll.best_source,
+        breaths_told=breath.rolls["is_breath"].notna().any(),
+    )
+    _say_what_is_missing(worn, quality)
+    tables = {
+        "lengths": full,
+        "arm_strokes": strokes,
+        "kicks": kicks,
+        "arm_cycles": cycles,
+        "rolls": breath.rolls,
+        "breaths": breath.breaths,
+        "roll": roll.table,
+        "marks": _marks(session),
+    }
+    return Analysis(
+        session=session,
+        settings=settings,
+        quality=quality,
+        version=__version__,
+        tables=tables,
+        streams=_streams(recording, straps) if streams else None,
+        facts=_facts(recording, roll, breath, full),
+    )
+
+
+def _with_blocks(session: Session, search: LengthSearch) -> pd.DataFrame:
+    """Return the spans with what the blocks say of each length."""
+    rows: list[dict[str, Any]] = []
+    seen: dict[int, int] = {}
+    for number, span in enumerate(search.spans, start=1):
+        block = session.block_at(0.5 * (span.start_s + span.end_s))
+        row: dict[str, Any] = {
+            "length_no": number,
+            "start_s": span.start_s,
+            "end_s": span.end_s,
+            "finished": span.finished,
+        }
+        if block is not None:
+            block_no = session.blocks.index(block) + 1
+            index = seen.get(block_no, 0)
+            seen[block_no] = index + 1
+            set_as = block.kind_of(index)
+            row |= {
+                "block_no": block_no,
+                "block_label": block.label,
+                "set_as": set_as,
+                "drill": block.drill if set_as == "drill" else None,
+                "aids": " ".join(block.aids) or None,
+                "breathing": block.breathing,
+            }
+        rows.append(row)
+    return frame("lengths", rows)
+
+
+def _wrist_straps(
+    recording: Recording, lengths: pd.DataFrame, quality: Quality
+) -> dict[Placement, FloatArray]:
+    return {
+        p: align_wrist(recording, track, lengths, quality)
+        for p, track in recording.tracks.items()
+        if p.limb is Limb.WRIST
+    }
+
+
+def _swim_starts(lengths: pd.DataFrame, strokes: pd.DataFrame) -> pd.Series:
+    first = strokes.groupby("length_no")["entry_s"].min()
+    return lengths["length_no"].map(first).astype("float64")
+
+
+def _activities(
+    recording: Recording,
+    lengths: pd.DataFrame,
+    arms: ArmResult,
+    straps: dict[Placement, FloatArray],
+) -> list[str]:
+    wrists = sum(p.limb is Limb.WRIST for p in recording.tracks)
+    rule = ActivityRule()
+    names = []
+    for row in lengths.itertuples():
+        keys = [(int(row.length_no), side) for side in Side]
+        names.append(
+            rule.name(
+                {k[1]: arms.motions[k] for k in keys if k in arms.motions},
+                {k[1]: arms.shoulders[k] for k in keys if k in arms.shoulders},
+                prone_measure(recording, straps, row.start_s, row.end_s),
+                wrists,
+                "" if pd.isna(row.set_as) else str(row.set_as),
+            )
+        )
+    return names
+
+
+def _numbers(lengths: pd.DataFrame, activities: tuple[str, ...]) -> list[int]:
+    return list(lengths.loc[lengths["activity"].isin(activities), "length_no"])
+
+
+def _strokes_swum(strokes: pd.DataFrame, lengths: pd.DataFrame) -> pd.DataFrame:
+    """Leave out arm movements of lengths that were kicked."""
+    kicked = _numbers(lengths, ("kick",))
+    return frame("arm_strokes", strokes.loc[~strokes["length_no"].isin(kicked)])
+
+
+def _marks(session: Session) -> pd.DataFrame:
+    if not session.marks:
+        return empty("marks")
+    keys = ("session_s", "video_s", "kind", "label", "value", "unit")
+    return frame("marks", [{k: getattr(m, k) for k in keys} for m in session.marks])
+
+
+def _facts(
+    recording: Recording, roll: RollResult, breath: BreathResult, lengths: pd.DataFrame
+) -> dict[str, Any]:
+    return {
+        "placements": [str(p) for p in recording.tracks],
+        "clock_methods": {str(p): c.method for p, c in recording.clocks.items()},
+        "roll_source": roll.best_source,
+        "typical_roll_deg": breath.typical_roll_deg,
+        "half_cycle_threshold_deg": breath.threshold_deg,
+        "lengths": len(lengths),
+        "distance_m": float(lengths["distance_m"].sum()),
+    }
+
+
+def _streams(recording: Recording, straps: dict[Placement, FloatArray]) -> pd.DataFrame:
+    """Return every sensor's signals in its limb's axes, one row a sample."""
+    columns: dict[str, Any] = {"time_s": recording.time_s}
+    for placement, track in recording.tracks.items():
+        turn = straps.get(placement)
+        if turn is None:
+            continue
+        accel, gyro = track.accel_m_s2 @ turn.T, track.gyro_rad_s @ turn.T
+        for k, axis in enumerate("xyz"):
+            columns[f"{placement}_accel_{axis}_m_s2"] = accel[:, k]
+            columns[f"{placement}_gyro_{axis}_rad_s"] = gyro[:, k]
+        columns[f"{placement}_valid"] = track.valid
+    return pd.DataFrame(columns)
+
+
+def _say_nothing_swum(recording: Recording, quality: Quality) -> None:
+    if not recording.tracks:
+        raise LogError("no sensor has data in common", mend="check the files in session.toml")
+    quality.add(
+        "no_lengths_found",
+        Severity.LOST,
+        "No length of swimming was found in these logs, so there are no figures.",
+    )
+
+
+def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
+    costs = {
+        Placement.LEFT_WRIST: "the left arm's strokes, coordination and kick phases",
+        Placement.RIGHT_WRIST: "the right arm's strokes and coordination",
+        Placement.LEFT_ANKLE: "the left leg's kicks and a sure roll",
+        Placement.RIGHT_ANKLE: "the right leg's kicks and a sure roll",
+    }
+    for placement, cost in costs.items():
+        if placement not in worn:
+            quality.add(
+                "sensor_not_worn",
+                Severity.LOST,
+                f"Without a sensor on the {placement.label} there is no word on {cost}.",
+                placement=placement,
+            )
