@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from sensorswim.errors import OutputError
 from sensorswim.model import Placement, Side
 from sensorswim.model.tables import SCHEMAS, to_arrow
 from sensorswim.rehearsal import (
+    BlockStart,
     Kit,
     Knocks,
     Length,
@@ -18,6 +23,7 @@ from sensorswim.rehearsal import (
     Rest,
     Stand,
     Swimmer,
+    draw_swim,
     rehearse,
 )
 from sensorswim.rehearsal import rotations as rot
@@ -82,7 +88,7 @@ def test_standing_reads_gravity_along_the_contracts_axes(swim: Rehearsal) -> Non
     first = swim.truth["lengths"]["start_s"].iloc[0]
     for placement, stream in swim.streams.items():
         still = (stream.accel.time_s > 5.0) & (stream.accel.time_s < first - 6.0)
-        mean = stream.accel.values[still].mean(axis=0)
+        mean = stream.accel.values[still].mean(axis=0)  # noqa: PD011
         along = -1 if placement.limb in ("wrist", "ankle", "upper_arm") else 1
         assert mean[0] == pytest.approx(along * G, abs=0.9), placement
 
@@ -97,7 +103,7 @@ def test_prone_trunk_reads_gravity_out_of_the_back_and_roll_is_left_side_up(
         stream.accel.time_s < length["end_s"] - 2
     )
     at = np.radians(np.interp(stream.accel.time_s[inside], roll["time_s"], roll["roll_deg"]))
-    accel = stream.accel.values[inside]
+    accel = stream.accel.values[inside]  # noqa: PD011
     # left side up: gravity's reaction, "up", leans to the body's left (+y)
     assert np.corrcoef(np.sin(at), accel[:, 1])[0, 1] > 0.9
     assert accel[:, 2].mean() > 0.6 * G
@@ -146,8 +152,8 @@ def test_signals_are_plausible_and_without_jumps(swim: Rehearsal) -> None:
         inside = np.zeros(len(time), dtype=bool)
         for row in lengths.itertuples():
             inside |= (time > row.swim_start_s) & (time < row.end_s - 2.5)
-        force = np.linalg.norm(stream.accel.values[inside], axis=1)
-        rate = np.degrees(np.linalg.norm(stream.gyro.values[inside], axis=1))
+        force = np.linalg.norm(stream.accel.values[inside], axis=1)  # noqa: PD011
+        rate = np.degrees(np.linalg.norm(stream.gyro.values[inside], axis=1))  # noqa: PD011
         assert np.percentile(force, 99.5) < 60, placement
         assert rate.max() < 1300, placement
 
@@ -175,7 +181,7 @@ def test_clocks_of_the_truth_map_device_time_to_session_time() -> None:
         session = swim.truth_extra["clocks"][placement].to_session(stream.accel.time_s)
         for knock in swim.truth_extra["knocks_s"]:
             near = np.abs(session - knock) < 0.1
-            size = np.linalg.norm(stream.accel.values[near], axis=1)
+            size = np.linalg.norm(stream.accel.values[near], axis=1)  # noqa: PD011
             assert abs(session[near][np.argmax(np.abs(size - G))] - knock) < 0.03
 
 
@@ -187,3 +193,49 @@ def test_changes_of_the_swimmer_show_in_the_truth() -> None:
     assert left["elbow_angle_deg"].median() == pytest.approx(160, abs=6)
     assert swim.truth["lengths"]["kick_beat"].iloc[0] == 2
     assert len(swim.truth["breaths"]) == 0
+
+
+@pytest.mark.parametrize("seed", [0, 4])
+def test_drawn_swims_have_all_their_events(seed: int) -> None:
+    swim = draw_swim(seed, kit="left_wrist")
+    for _, own in swim.truth["arm_strokes"].dropna(subset=["mid_pull_s"]).groupby("length_no"):
+        inner = own.iloc[2:-2]
+        assert inner[["entry_s", "catch_s", "exit_s", "next_entry_s"]].notna().all(axis=None)
+        assert (inner["entry_s"] < inner["catch_s"]).all()
+        assert (inner["catch_s"] < inner["mid_pull_s"]).all()
+    lengths = swim.truth["lengths"]
+    assert (lengths["start_s"].iloc[1:].to_numpy() > lengths["end_s"].iloc[:-1].to_numpy()).all()
+    rate = lengths["stroke_rate_cycles_min"].mean()
+    assert 0.75 < rate / swim.swimmer.stroke_rate_cycles_min < 1.06
+
+
+def test_a_written_session_names_its_files_and_keeps_its_samples(tmp_path: Path) -> None:
+    kit = Kit(placements=(Placement.LEFT_WRIST,), rate_hz=50.0)
+    swim = rehearse(Plan(segments=(Length(turn="stop"),)), kit=kit, seed=4)
+    swim.write(tmp_path, file_format="csv.gz")
+    description = tomllib.loads((tmp_path / "session.toml").read_text(encoding="utf-8"))
+    log = pd.read_csv(tmp_path / description["sensor"][0]["file"])
+    stream = swim.streams[Placement.LEFT_WRIST]
+    assert np.allclose(log["time_s"], stream.accel.time_s, atol=1e-6)
+    assert np.allclose(np.radians(log["gyro_y_deg_s"]), stream.gyro.values[:, 1], atol=1e-6)  # noqa: PD011
+    assert description["started_at"].tzinfo is not None
+    assert (tmp_path / "truth" / "arm_strokes.parquet").exists()
+    with pytest.raises(OutputError, match="session already"):
+        swim.write(tmp_path)
+
+
+def test_blocks_hold_their_lengths() -> None:
+    plan = Plan(
+        segments=(
+            BlockStart(label="one", keys={"drill": "catch-up"}),
+            Length(activity="catch_up", set_as="drill"),
+            Length(turn="stop"),
+        )
+    )
+    swim = rehearse(plan, kit=Kit(placements=(Placement.RIGHT_WRIST,)), seed=6)
+    block = tomllib.loads(swim.session_toml)["block"][0]
+    lengths = swim.truth["lengths"]
+    assert block["lengths"] == ["drill", "swim"]
+    middle = 0.5 * (lengths["start_s"] + lengths["end_s"])
+    assert ((middle > block["start_s"]) & (middle < block["end_s"])).all()
+    assert lengths["activity"].tolist() == ["drill", "front_crawl"]

@@ -1,5 +1,6 @@
 """The synthetic swimmer: sessions with known truth, for demo, tests and live rehearsals."""
 
+from sensorswim.rehearsal.draw import draw_swim, draw_swimmer, sample_session
 from sensorswim.rehearsal.settings import (
     CORE,
     FULL,
@@ -13,6 +14,7 @@ from sensorswim.rehearsal.settings import (
     Swimmer,
 )
 from sensorswim.rehearsal.simulate import Rehearsal, rehearse
+from sensorswim.rehearsal.swimmers import swimmers
 
 __all__ = [
     "CORE",
@@ -26,5 +28,9 @@ __all__ = [
     "Rest",
     "Stand",
     "Swimmer",
+    "draw_swim",
+    "draw_swimmer",
     "rehearse",
+    "sample_session",
+    "swimmers",
 ]

@@ -72,9 +72,9 @@ def crawl_stroke(
 
     catch, middle, leave = times.catch_s, times.mid_pull_s, times.exit_s
     if times.entry_s is not None:
-        put(times.entry_s, (11, 3, 150, 0, 0.9, 0.45, turn, 0.05))
+        put(times.entry_s, (11, 3, 150, 0, 0.9, 0.45, turn - 12, 0.05))
         put(times.entry_s + 0.45 * (catch - times.entry_s),
-            (0.35 * -tilt + 3, 3, 165, 0, 0.95, 0.35, turn + 5, 0.09))  # fmt: skip
+            (0.35 * -tilt + 3, 3, 165, 0, 0.95, 0.35, turn - 8, 0.09))  # fmt: skip
     else:
         put(catch - 0.75, (-11, -5, 168, 0, 0.95, 0.35, turn + 8, 0.09))
         put(catch - 0.3, (-11, -2, 167, 0, 0.95, 0.35, turn + 8, 0.09))
@@ -109,9 +109,9 @@ def _recovery(
     straight = np.clip((bend - 95.0) / 65.0, 0.0, 1.0)
     wide = 63.0 - 20.0 * straight
     poses: tuple[tuple[float, Pose], ...] = (
-        (0.24, (-197 - jitter[0], 0.58 * wide, min(165, bend + 18), 0, 0.1, 1, -4, -0.02)),
-        (0.54, (-266 - jitter[1], wide + jitter[2], bend, 0.1, -0.45, 0.9, 0, 0.02)),
-        (0.81, (-328 - jitter[2], 0.4 * wide, 0.5 * bend + 72, 0.05, 0.25, 0.9, 6, 0.045)),
+        (0.24, (-199 - jitter[0], 0.58 * wide, min(165, bend + 18), -0.05, 0.1, 1, -10, -0.02)),
+        (0.51, (-260 - jitter[1], wide + jitter[2], bend, -0.3, -0.35, 0.9, -24, 0.02)),
+        (0.77, (-317 - jitter[2], 0.52 * wide, 0.6 * bend + 53, -0.2, 0.3, 0.9, -26, 0.04)),
     )
     for share, pose in poses:
         set_pose(timeline, times.side, times.exit_s + share * span, pose, turns=turns)

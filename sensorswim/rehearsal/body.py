@@ -53,7 +53,9 @@ class Body:
         Regular grid at `RATE_HZ`.
     position_m : (N, 3)
         The pelvis in the world.
-    knees : dict
+    arm_smooth_s : float
+        Width of the smoothing of the arm's joints.
+    legs : dict
         Thigh swing and knee bend (N,) of each leg, degrees.
     ripple : dict
         Slow wandering of a joint, added to its curve, degrees.
@@ -66,10 +68,12 @@ class Body:
         position_m: FloatArray,
         *,
         height_m: float,
+        arm_smooth_s: float,
         legs: dict[Side, tuple[FloatArray, FloatArray]],
         ripple: dict[str, FloatArray],
     ) -> None:
         self.time_s, self.pelvis_m, self.height_m = time_s, position_m, height_m
+        self._arm_smooth_s = arm_smooth_s
         self._timeline, self._legs, self._ripple = timeline, legs, ripple
         self._arms: dict[Side, tuple[ArmPath, FloatArray]] = {}
 
@@ -113,10 +117,13 @@ class Body:
             self._arms[side] = self._arm(side)
         return self._arms[side]
 
+    def _joint(self, channel: str) -> FloatArray:
+        return self._rad(channel, smooth_s=self._arm_smooth_s)
+
     def _arm(self, side: Side) -> tuple[ArmPath, FloatArray]:
         sign, height = side.sign, self.height_m
-        psi, lam = self._rad(f"{side}_psi"), self._rad(f"{side}_lam")
-        flexion = self._rad(f"{side}_elbow")
+        psi, lam = self._joint(f"{side}_psi"), self._joint(f"{side}_lam")
+        flexion = self._joint(f"{side}_elbow")
         upper, fore = UPPER_ARM * height, FOREARM * height
         reach = self._timeline.curve(f"{side}_reach", self.time_s, smooth_s=0.05)
         ones = np.ones_like(psi)
@@ -125,10 +132,9 @@ class Body:
         toward = np.stack(
             [np.cos(lam) * np.cos(psi), sign * np.sin(lam), np.cos(lam) * np.sin(psi)], axis=1
         )
-        pole = np.stack(
-            [self._deg(f"{side}_px"), sign * self._deg(f"{side}_py"), self._deg(f"{side}_pz")],
-            axis=1,
-        )
+        soft = self._arm_smooth_s
+        across = [self._deg(f"{side}_p{axis}", smooth_s=soft) for axis in "xyz"]
+        pole = np.stack([across[0], sign * across[1], across[2]], axis=1)
         toward, pole = rot.apply(self.carrier, toward), rot.apply(self.carrier, pole)
         pole = rot.unit(pole - np.sum(pole * toward, axis=1, keepdims=True) * toward)
         span = np.sqrt(upper**2 + fore**2 - 2 * upper * fore * np.cos(flexion))
@@ -150,7 +156,7 @@ class Body:
         yield Placement.of(Limb.UPPER_ARM, side), Pose(position_m=middle, rotation=upper)
         axis = rot.unit(path.wrist_m - path.elbow_m)
         outward = rot.unit(hinge - np.sum(hinge * axis, axis=1, keepdims=True) * axis)
-        turned = rot.turn_about(outward, axis, side.sign * self._rad(f"{side}_pron"))
+        turned = rot.turn_about(outward, axis, side.sign * self._joint(f"{side}_pron"))
         frame = rot.from_axes(axis, turned)
         place = path.wrist_m - 0.03 * axis + 0.022 * frame[:, :, 2]
         yield Placement.of(Limb.WRIST, side), Pose(position_m=place, rotation=frame)

@@ -62,7 +62,7 @@ class Swimmer:
 
     name: str = "invented swimmer"
     height_m: float = 1.75
-    speed_m_s: float = 1.2
+    speed_m_s: float = 1.08
     stroke_rate_cycles_min: float = 31.0
     coordination_left_pct: float = -7.0
     coordination_right_pct: float = -5.0

@@ -83,7 +83,8 @@ def rehearse(
     clocks = _clocks(kit, rng)
     first = clocks[kit.placements[0]]
     scene = truth.Scene(body=body, score=stage.score, pool_length_m=plan.pool_length_m)
-    streams, straps = {}, {}
+    streams: dict[Placement, Stream] = {}
+    straps: dict[Placement, FloatArray] = {}
     for placement, pose in body.poses():
         scene.see(placement, pose)
         if placement not in kit.placements:
@@ -137,7 +138,15 @@ def embody(stage: Stage, rng: np.random.Generator) -> Body:
             f"{side}_elbow": 0.8 * sway(),
             f"{side}_pron": 3.0 * sway(),
         }
-    return Body(line, time_s, position, height_m=stage.swimmer.height_m, legs=legs, ripple=ripple)
+    return Body(
+        line,
+        time_s,
+        position,
+        height_m=stage.swimmer.height_m,
+        arm_smooth_s=float(np.clip(1.7 / stage.swimmer.stroke_rate_cycles_min, 0.028, 0.055)),
+        legs=legs,
+        ripple=ripple,
+    )
 
 
 def _wander(rng: np.random.Generator, count: int) -> Any:

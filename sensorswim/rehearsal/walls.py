@@ -150,7 +150,7 @@ def flip(stage: Stage, score: LengthScore, start_s: float, feet_s: float) -> Non
     for side in Side:
         hold_pose(stage.timeline, side, start_s + 0.2)
         set_pose(stage.timeline, side, go, STREAMLINE, turns=stage.arm_turns[side])
-    stage.timeline.key(go, crouch=1.0, speed=0.0, twist=stage.twist_deg - stage.over * -110.0)
+    stage.timeline.key(go, crouch=1.0, speed=0.0, twist=stage.twist_deg - stage.over * -150.0)
     stage.timeline.key(go + 0.7, twist=stage.twist_deg)
     level(stage, go)
     stage.time_s, stage.standing = go, False
