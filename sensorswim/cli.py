@@ -71,6 +71,31 @@ def analyse_command(
     typer.echo(f"Report:  {place / 'report.html'}")
 
 
+@app.command("rehearse")
+def rehearse_command(
+    out: Annotated[Path, typer.Argument(help="Folder for the invented session.")],
+    swimmer: Annotated[
+        str, typer.Option("--swimmer", help="The sample, or an invented swimmer by name.")
+    ] = "sample",
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 2026,
+    kit: Annotated[str, typer.Option("--kit", help="Sensors worn, by the kit's name.")] = "core",
+    file_format: Annotated[
+        str, typer.Option("--format", help="Of the logs: parquet, csv or csv.gz.")
+    ] = "parquet",
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Write a session of an invented swimmer, with the truth about it in a subfolder."""
+    from sensorswim.rehearsal.named import rehearse_named
+
+    with _progress(quiet=quiet) as told:
+        told("swimming")
+        session = rehearse_named(swimmer, kit=kit, seed=seed)
+        told("writing")
+        place = session.write(out, file_format=file_format)
+    if not quiet:
+        typer.echo(f"{session.swimmer.name}: {len(session.truth['lengths'])} lengths in {place}")
+
+
 @app.command("codebook")
 def codebook_command(
     csv: Annotated[bool, typer.Option("--csv", help="As CSV.")] = False,

@@ -80,3 +80,36 @@ def test_help_and_version_need_no_heavy_import() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "codebook" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--swimmer", "nobody"], "use one of sample"),
+        (["--kit", "tail"], "use one of core"),
+        (["--seed", "-1"], "--seed"),
+    ],
+)
+def test_a_rehearsal_that_is_not_known_is_refused_with_what_is(
+    options: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["rehearse", str(tmp_path / "swim"), *options]) == 2
+    assert said in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("swimmer", ["sprinter"])
+def test_a_rehearsed_session_is_analysed_to_a_whole_result(
+    swimmer: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    session, out = tmp_path / "swim", tmp_path / "out"
+    assert cli.main(["rehearse", str(session), "--swimmer", swimmer, "--quiet"]) == 0
+    assert capsys.readouterr().out == ""
+    assert cli.main(["analyse", str(session), "--out", str(out), "--csv", "--streams"]) == 0
+    shown = capsys.readouterr()
+    assert shown.err == ""
+    assert shown.out.splitlines()[-1].endswith("report.html")
+    assert "Swum:" in shown.out
+    names = {entry.name for entry in out.iterdir()}
+    assert {"report.html", "cues.vtt", "summary.json", "streams.parquet", "rolls.csv"} <= names
+    assert "Invented demo data" in (out / "report.html").read_text("utf-8")

@@ -3,7 +3,8 @@
   const look = JSON.parse(document.getElementById("look").textContent);
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const PRINT_WIDTH_PX = 680;
-  const PRINT_HEIGHT_PX = 800;
+  const PRINT_HEIGHT_PX = 640;
+  const PRINT_SHARE = 0.8;
   const NARROW_PX = 600;
   let printing = false;
 
@@ -29,7 +30,7 @@
     const width = printing ? PRINT_WIDTH_PX : plot.clientWidth;
     if (printing) {
       layout.width = width;
-      layout.height = Math.min(layout.height, PRINT_HEIGHT_PX);
+      layout.height = Math.min(layout.height * PRINT_SHARE, PRINT_HEIGHT_PX);
     }
     fit(layout, width);
     plot.style.height = `${layout.height}px`;
