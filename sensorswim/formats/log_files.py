@@ -51,6 +51,8 @@ class RawLog:
         Role -> (N,) float64; NaN where the cell is blank or isn't a number.
     overlong : (N,) bool
         Rows with more cells than the header has names.
+    blank : (N,) bool
+        Rows without anything in a wanted column.
     first_line : int
         Line number of row 0; 0 where the file has no lines (Parquet).
     """
@@ -59,6 +61,7 @@ class RawLog:
     columns: dict[str, Column]
     values: dict[str, FloatArray]
     overlong: BoolArray
+    blank: BoolArray
     first_line: int = 0
 
     def __len__(self) -> int:
@@ -116,8 +119,8 @@ def _read_parquet(path: Path, quantities: Iterable[str], column_map: Mapping[str
         raise LogError(
             "can't be read as Parquet", where=path.name, mend="copy or export the log again"
         ) from failure
-    overlong = np.zeros(table.num_rows, dtype=np.bool_)
-    return RawLog(name=path.name, columns=columns, values=values, overlong=overlong)
+    none = np.zeros(table.num_rows, dtype=np.bool_)
+    return RawLog(name=path.name, columns=columns, values=values, overlong=none, blank=none)
 
 
 def _check_type(field: pa.Field, where: str) -> None:
@@ -227,6 +230,7 @@ def _read_csv(path: Path, quantities: Iterable[str], column_map: Mapping[str, st
         columns=columns,
         values=values,
         overlong=overlong,
+        blank=frame.isna().to_numpy().all(axis=1)[1:],
         first_line=dialect.first_line,
     )
 
@@ -284,7 +288,7 @@ def _sniff(text: _GuardedText, where: str) -> _Dialect:
         line, ending = match.groups() if match else (head, b"")
         head = head[len(line) + len(ending) :]
         line_no += 1
-        header = b"" if line.lstrip().startswith(b"#") else line.strip()
+        header = b"" if line.lstrip().startswith((b"#", b"sep=")) else line.strip()
     if not header:
         raise LogError("is empty", where=where, mend="copy the log again")
     names, delimiter = _header_names(header, line_no, where)

@@ -8,10 +8,13 @@ goes beyond 4000 deg/s.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from sensorswim.errors import LogError
 from sensorswim.formats.log_checks import (
@@ -31,7 +34,11 @@ from sensorswim.model.session import SensorFile
 from sensorswim.model.streams import BoolArray, FloatArray, Samples, Stream
 from sensorswim.units import STANDARD_GRAVITY_M_S2, TO_RAD_S
 
+IndexArray = npt.NDArray[np.intp]
+
 MIN_ROWS: Final = 50
+MAX_JUMP_S: Final = 3600.0
+"""A longer hole is no pause but a clock that was set; what lies beyond it is left out."""
 LIMITS: Final = {"accel": 5000.0, "gyro": 500.0}
 """Samples beyond these (m/s^2, rad/s) are damaged, whatever the sensor."""
 _ABSURD: Final = 1e12
@@ -106,9 +113,9 @@ class _Log:
 
     def groups(self, names: tuple[str, ...]) -> dict[str, Samples]:
         """Return the needed quantities, cleaned and checked."""
-        if len(self.raw) < MIN_ROWS:
+        if self.rows < MIN_ROWS:
             raise LogError(
-                f"has only {len(self.raw)} rows", where=self.raw.name, mend="copy the log again"
+                f"has only {self.rows} rows", where=self.raw.name, mend="copy the log again"
             )
         time_s = self.time_s()
         values = {name: self.values(name) for name in names}
@@ -147,6 +154,11 @@ class _Log:
                 self._note(f"{name}_empty", f"The {name} columns hold no usable values; not used.")
         return groups
 
+    @property
+    def rows(self) -> int:
+        """The number of rows that aren't blank."""
+        return len(self.raw) - int(self.raw.blank.sum())
+
     def time_s(self) -> FloatArray:
         with np.errstate(over="ignore"):
             return self.raw.values["time"] * self.raw.columns["time"].factor
@@ -167,11 +179,11 @@ class _Log:
 
     def _check_lost(self, rows: dict[str, BoolArray], *, least: float) -> None:
         for name, good in rows.items():
-            if good.mean() < least or good.sum() < MIN_ROWS:
-                first = int((~good).argmax())
+            if good.sum() < max(MIN_ROWS, least * self.rows):
+                first = int((~good & ~self.raw.blank).argmax())
                 raise LogError(
-                    f"{int((~good).sum())} of {len(good)} rows have no usable {name} values, "
-                    f"the first at {self.raw.at(first)}",
+                    f"{self.rows - int(good.sum())} of {self.rows} rows have no usable "
+                    f"{name} values, the first at {self.raw.at(first)}",
                     where=self.raw.name,
                     mend="copy or export the log again",
                 )
@@ -186,24 +198,32 @@ class _Log:
     def _ordered(
         self, time_s: FloatArray, values: dict[str, FloatArray], rows: dict[str, BoolArray]
     ) -> dict[str, Samples]:
+        """Return the usable rows in order; quantities with the same rows share their times."""
+        masks = {good.tobytes(): name for name, good in rows.items()}
         samples: dict[str, Samples] = {}
-        shared: dict[bytes, FloatArray] = {}
-        for name, good in rows.items():
-            whole = bool(good.all())
-            kept = np.arange(len(good)) if whole else np.flatnonzero(good)
-            order = in_order(time_s[kept])
-            if not order.all():
-                self._note_order(time_s, kept, order, values[name])
-                kept, whole = kept[order], False
-            key = b"" if whole else kept.tobytes()
-            time = shared.setdefault(key, time_s if whole else time_s[kept])
-            samples[name] = Samples(
-                time_s=time, values=values[name] if whole else values[name][kept]
-            )
+        for mask, first in masks.items():
+            good = rows[first]
+            kept = self._kept(time_s, np.flatnonzero(good), values[first])
+            whole = len(kept) == len(good)
+            shared = time_s if whole else time_s[kept]
+            for name in (name for name, other in rows.items() if other.tobytes() == mask):
+                used = values[name] if whole else values[name][kept]
+                samples[name] = Samples(time_s=shared, values=used)
         return samples
 
+    def _kept(self, time_s: FloatArray, kept: IndexArray, values: FloatArray) -> IndexArray:
+        order = in_order(time_s[kept])
+        if not order.all():
+            self._note_order(time_s, kept, order, values)
+            kept = kept[order]
+        part = longest_part(time_s[kept])
+        if part != slice(0, len(kept)):
+            self._note_jump(kept, part)
+            kept = kept[part]
+        return kept
+
     def _note_order(
-        self, time_s: FloatArray, kept: np.ndarray, order: BoolArray, values: FloatArray
+        self, time_s: FloatArray, kept: IndexArray, order: BoolArray, values: FloatArray
     ) -> None:
         lost = int((~order).sum())
         same = np.flatnonzero(np.diff(time_s[kept]) == 0)
@@ -215,8 +235,9 @@ class _Log:
                 mend="export it with one time a sample",
             )
         if lost - len(same) > 0.2 * len(kept):
+            back = self.raw.at(int(kept[int(np.diff(time_s[kept]).argmin()) + 1]))
             raise LogError(
-                f"time runs backwards at {first}: the sensor restarted",
+                f"time runs backwards at {back}: the sensor restarted",
                 where=self.raw.name,
                 mend="cut the log there into two sessions",
             )
@@ -224,16 +245,26 @@ class _Log:
         what = "repeat the time before" if lost <= len(same) else "are out of order in time"
         self._note(code, f"{lost} rows {what}, the first at {first}; left out.")
 
+    def _note_jump(self, kept: IndexArray, part: slice) -> None:
+        at = self.raw.at(int(kept[part.start or part.stop]))
+        lost = len(kept) - (part.stop - part.start)
+        if lost > 0.2 * len(kept):
+            raise LogError(
+                f"time jumps by more than an hour at {at}",
+                where=self.raw.name,
+                mend="cut the log there into two sessions",
+            )
+        text = f"time jumps by more than an hour at {at}; the {lost} rows beyond are left out."
+        self._note("time_jump", text)
+
     def _note_damage(self, rows: dict[str, BoolArray]) -> None:
         good = np.logical_or.reduce(list(rows.values()))
-        filled = np.logical_or.reduce([~np.isnan(v) for v in self.raw.values.values()])
-        damaged = ~good
-        damaged[len(filled) - int(filled[::-1].argmax()) :] = False
+        damaged = ~good & ~self.raw.blank
         count = int(damaged.sum())
         if count:
             first = self.raw.at(int(damaged.argmax()))
-            severity = Severity.NOTE if count < 0.01 * len(good) else Severity.DEGRADED
-            text = f"{count} of {len(good)} rows are damaged, the first at {first}; left out."
+            severity = Severity.NOTE if count < 0.01 * good.sum() else Severity.DEGRADED
+            text = f"{count} of {self.rows} rows are damaged, the first at {first}; left out."
             self._note("damaged_rows", text, severity)
 
     def _thawed(self, samples: dict[str, Samples]) -> dict[str, Samples]:
@@ -268,13 +299,35 @@ def _alternate(first: BoolArray, second: BoolArray) -> bool:
 def in_order(time_s: FloatArray) -> BoolArray:
     """Return which samples to keep so that time strictly increases, (N,) bool.
 
-    Either the rows above all before them or the rows below all after them are kept, whichever
-    are more: a single time far ahead must not cost everything that follows it.
+    As many as possible are kept (longest increasing subsequence, by patience sorting, Fredman
+    1975, https://doi.org/10.1016/0012-365X(75)90103-X), so that single wrong times cost only
+    themselves.
     """
     if bool((np.diff(time_s) > 0).all()):
         return np.ones(len(time_s), dtype=np.bool_)
-    before = np.maximum.accumulate(time_s)
-    after = np.minimum.accumulate(time_s[::-1])[::-1]
-    forward = np.concatenate(([True], time_s[1:] > before[:-1]))
-    backward = np.concatenate((time_s[:-1] < after[1:], [True]))
-    return forward if forward.sum() >= backward.sum() else backward
+    tops: list[float] = []
+    top_rows: list[int] = []
+    before: list[int] = []
+    for row, time in enumerate(time_s.tolist()):
+        at = bisect_left(tops, time)
+        before.append(top_rows[at - 1] if at else -1)
+        tops[at : at + 1] = [time]
+        top_rows[at : at + 1] = [row]
+    keep = np.zeros(len(time_s), dtype=np.bool_)
+    row = top_rows[-1]
+    while row >= 0:
+        keep[row] = True
+        row = before[row]
+    return keep
+
+
+def longest_part(time_s: FloatArray) -> slice:
+    """Return the piece with the most samples between jumps of more than `MAX_JUMP_S`.
+
+    Steps that are all long are no jumps but a wrong unit, which `check_rate` names.
+    """
+    steps = np.diff(time_s)
+    limit = max(MAX_JUMP_S, 1000.0 * float(np.median(steps))) if len(steps) else MAX_JUMP_S
+    edges = [0, *(np.flatnonzero(steps > limit) + 1).tolist(), len(time_s)]
+    start, end = max(pairwise(edges), key=lambda piece: piece[1] - piece[0])
+    return slice(start, end)

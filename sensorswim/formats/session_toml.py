@@ -32,6 +32,8 @@ from sensorswim.units import YARD_M
 SESSION_FILE: Final = "session.toml"
 MARKS_FILE: Final = "marks.toml"
 LOG_SUFFIXES: Final = (".csv", ".csv.gz", ".parquet")
+INVENTED: Final = "invented"
+"""Key that marks a made-up session; it is kept in `Session.extra`."""
 USUAL_POOLS_M: Final = (12.5, 15.0, 16.67, 20.0, 25 * YARD_M, 25.0, 30.0, 33.33, 50 * YARD_M, 50.0)
 """Pool lengths that are built (common practice, no source); others are read and noted."""
 
@@ -244,7 +246,7 @@ def _video(raw: VideoTable, folder: Path, number: int, quality: Quality) -> Vide
 
 
 def _note_unknown(raw: SessionTable, quality: Quality) -> None:
-    _note_keys(raw.unknown, SESSION_FILE, quality)
+    _note_keys([key for key in raw.unknown if key != INVENTED], SESSION_FILE, quality)
     tables: list[tuple[str, AnyTable]] = [("[[sensor]]", s) for s in raw.sensor]
     tables += [("[[video]]", v) for v in raw.video]
     tables += [("[[video.mark]]", m) for v in raw.video for m in v.mark]

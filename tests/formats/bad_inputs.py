@@ -118,6 +118,7 @@ _toml("swimmer_lines", "error", '"Invented"', '"In\\nvented"', "swimmer", "line 
 _toml("swimmer_number", "error", '"Invented"', "7", "swimmer", "string")
 _toml("swimmer_missing", "quality", 'swimmer = "Invented"\n', "", "swimmer_missing")
 _toml("unknown_key", "quality", "height_m", 'mood = "good"\nheight_m', "unknown_key")
+_toml("invented", "ok", "height_m", "invented = true\nheight_m")
 _toml("sensor_key", "quality", f'file = "{LEFT}"', f'file = "{LEFT}"\nbrand = "x"', "unknown_key")
 _toml("felt_unknown", "quality", "felt_kick_beat", "felt_joy", "unknown_key")
 _toml("felt_text", "error", "felt_kick_beat = 4", 'felt_kick_beat = "4"', "felt_kick_beat")
@@ -377,6 +378,21 @@ def _(log: pd.DataFrame) -> None:
     log.loc[500, "time_s"] = 1e9
 
 
+@_log("time_spikes_both_ways", "quality", "time_backwards")
+def _(log: pd.DataFrame) -> None:
+    log.loc[[100, 700, 1500], "time_s"] = [1e9, -5.0, 99.0]
+
+
+@_log("last_time_far_ahead", "quality", "time_jump")
+def _(log: pd.DataFrame) -> None:
+    log.loc[len(log) - 1, "time_s"] = 1.7e9
+
+
+@_log("clock_set_midway", "error", "jumps", "line 1502", "two sessions")
+def _(log: pd.DataFrame) -> None:
+    log.loc[1500:, "time_s"] += 1.7e9
+
+
 @_log("clock_restarts", "error", "backwards", "line 1502")
 def _(log: pd.DataFrame) -> None:
     log.loc[1500:, "time_s"] -= 15.0
@@ -480,6 +496,26 @@ def _(lines: list[str]) -> list[str]:
     return ["# a note", "", " , ".join(lines[0].title().split(",")), *lines[1:], "", ""]
 
 
+@_lines("double_spaced", "ok")
+def _(lines: list[str]) -> list[str]:
+    return [part for line in lines for part in (line, "")]
+
+
+@_lines("repeated_header", "quality", "damaged_rows")
+def _(lines: list[str]) -> list[str]:
+    return [*lines[:1500], lines[0], *lines[1500:]]
+
+
+@_lines("sep_line", "ok")
+def _(lines: list[str]) -> list[str]:
+    return ["sep=,", *lines]
+
+
+@_lines("title_line", "error", LEFT, "line 1", "no header")
+def _(lines: list[str]) -> list[str]:
+    return ["My logger", *lines]
+
+
 @_lines("semicolons", "ok")
 def _(lines: list[str]) -> list[str]:
     return [line.replace(",", ";").replace(".", ",") for line in lines]
@@ -537,7 +573,7 @@ def _(folder: Path) -> None:
     (folder / LEFT).write_bytes(np.random.default_rng(1).bytes(100_000))
 
 
-@_case("log_zeros_at_end", "ok")
+@_case("log_zeros_at_end", "quality", "damaged_rows")
 def _(folder: Path) -> None:
     with (folder / LEFT).open("ab") as file:
         file.write(b"\0" * 10_000)

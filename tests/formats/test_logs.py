@@ -170,11 +170,12 @@ def test_order_keeps_a_strictly_increasing_time(seed: int, count: int) -> None:
     assert (np.diff(kept) > 0).all()
 
 
-@given(st.integers(0, 98), st.floats(-1e6, 1e6))
-def test_one_wrong_time_costs_at_most_two_rows(at: int, wrong: float) -> None:
+@given(st.dictionaries(st.integers(0, 99), st.floats(-1e6, 1e6), max_size=8))
+def test_wrong_times_cost_no_more_than_themselves(wrong: dict[int, float]) -> None:
     time_s = np.arange(100) / 100.0
-    time_s[at] = wrong
-    assert in_order(time_s).sum() >= 98 or abs(wrong) < 1.0
+    for at, value in wrong.items():
+        time_s[at] = value
+    assert in_order(time_s).sum() >= 100 - len(wrong)
 
 
 @given(
