@@ -23,6 +23,9 @@ _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
 _KICK_HZ: Final = 1.2
 _GLIDE_SPREAD_DEG: Final = 6.0
+_GLIDE_DOUBT_DEG: Final = 8.0
+_GLIDE_S: Final = 0.4
+_RIDING_RAD_S: Final = 0.25
 TRUNK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.HEAD)
 ANKLES: Final = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
 
@@ -61,7 +64,7 @@ def align(
         shank = place.limb is Limb.ANKLE
         upright = _upright(recording, track, lengths, -1.0 if shank else 1.0)
         if shank:
-            straps[place] = _shank(track, recording.rate_hz, swimming, upright)
+            straps[place] = _shank(track, recording, lengths, swimming, upright)
         else:
             straps[place] = _trunk(track, recording, lengths, swimming, upright)
         _report(place, straps[place], upright is not None, quality)
@@ -130,25 +133,49 @@ def _upright(
 
 
 def _shank(
-    track: Track, rate_hz: float, swimming: BoolArray, toes: FloatArray | None
+    track: Track,
+    recording: Recording,
+    lengths: pd.DataFrame,
+    swimming: BoolArray,
+    toes: FloatArray | None,
 ) -> FloatArray:
     """Return the shank's frame: lateral axis from the kicks, the rest from standing."""
     assert track.q_world_from_sensor is not None and track.placement.side is not None
     sign = track.placement.side.sign
-    lateral = _kick_axis(track.gyro_rad_s, rate_hz, swimming)
+    lateral = _kick_axis(track.gyro_rad_s, recording.rate_hz, swimming)
+    if lateral is None:
+        return _riding_shank(track, recording, lengths, swimming, toes)
     mean_up = np.median(up_in_sensor(track.q_world_from_sensor)[swimming], axis=0)
     if toes is None:
         outer = lateral * (1.0 if lateral[2] >= 0 else -1.0)
         return _square(np.cross(sign * mean_up, outer), outer)
-    outer = lateral * np.sign(lateral @ np.cross(toes, sign * mean_up))
+    outer = lateral * (1.0 if lateral @ np.cross(toes, sign * mean_up) >= 0 else -1.0)
     return _square(toes, outer)
 
 
-def _kick_axis(gyro_rad_s: FloatArray, rate_hz: float, swimming: BoolArray) -> FloatArray:
-    """Return the principal axis of rotation above the frequency of body roll."""
+def _riding_shank(
+    track: Track,
+    recording: Recording,
+    lengths: pd.DataFrame,
+    swimming: BoolArray,
+    toes: FloatArray | None,
+) -> FloatArray:
+    """Return the frame of a leg that doesn't kick: its zero of roll as on the trunk."""
+    assert track.placement.side is not None
+    crown = _trunk(track, recording, lengths, swimming, None if toes is None else -toes)
+    sign = track.placement.side.sign
+    return np.stack([-crown[0], sign * crown[2], sign * crown[1]])
+
+
+def _kick_axis(gyro_rad_s: FloatArray, rate_hz: float, swimming: BoolArray) -> FloatArray | None:
+    """Return the principal axis of rotation above the frequency of body roll, None without kicks.
+
+    None below a root mean square of 0.25 rad/s: the leg rides.
+    """
     sos = butter(2, [_KICK_HZ, 8.0], "bandpass", fs=rate_hz, output="sos")
     fast = sosfiltfilt(sos, gyro_rad_s, axis=0)[swimming]
-    return np.asarray(np.linalg.eigh(fast.T @ fast)[1][:, -1])
+    size, axes = np.linalg.eigh(fast.T @ fast / len(fast))
+    return np.asarray(axes[:, -1]) if size[-1] > _RIDING_RAD_S**2 else None
 
 
 def _trunk(
@@ -170,27 +197,44 @@ def _trunk(
     if track.placement is Placement.HEAD:
         zero = float(np.median(roll[swimming]))
     else:
-        glide = _glide_deg(recording.time_s, roll, track.valid, lengths)
-        zero = _middle_deg(roll, swimming, recording.rate_hz) if glide is None else glide
+        glide = _glide_deg(recording, track, roll, lengths)
+        middle = _middle_deg(roll, swimming, recording.rate_hz)
+        believed = glide is not None and abs(glide - middle) < _GLIDE_DOUBT_DEG
+        zero = glide if glide is not None and believed else middle
     turn = np.radians(zero)
     z = np.cos(turn) * strap[2] + np.sin(turn) * strap[1]
     return _square_z(crown, z)
 
 
 def _glide_deg(
-    time_s: FloatArray, roll_deg: FloatArray, valid: BoolArray, lengths: pd.DataFrame
+    recording: Recording, track: Track, roll_deg: FloatArray, lengths: pd.DataFrame
 ) -> float | None:
     """Return the median roll of the glides, None where too few or where they disagree."""
-    middles = []
-    for row in lengths.to_dict("records"):
-        first, last = row["start_s"] + 0.5, row["swim_start_s"] - 0.6
-        part = (time_s >= first) & (time_s < last) & valid
-        if part.sum() >= 20:
-            middles.append(float(np.median(roll_deg[part])))
+    middles = [
+        float(np.median(roll_deg[part]))
+        for part in _glides(recording, track, lengths)
+        if track.valid[part].all()
+    ]
     if len(middles) < 2:
         return None
     spread = float(np.median(np.abs(np.array(middles) - np.median(middles))))
     return float(np.median(middles)) if spread < _GLIDE_SPREAD_DEG else None
+
+
+def _glides(recording: Recording, track: Track, lengths: pd.DataFrame) -> list[slice]:
+    """Return the calmest stretch in the first half of the way from push-off to first entry."""
+    width = int(_GLIDE_S * recording.rate_hz)
+    rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), width)
+    out = []
+    for row in lengths.to_dict("records"):
+        if not np.isfinite(row["swim_start_s"]):
+            continue
+        middle_s = 0.5 * (row["start_s"] + row["swim_start_s"])
+        first, last = np.searchsorted(recording.time_s, [row["start_s"] + 0.3, middle_s])
+        if last - first > width:
+            calm = first + width // 2 + int(np.argmin(rate[first + width // 2 : last - width // 2]))
+            out.append(slice(calm - width // 2, calm + width // 2))
+    return out
 
 
 def _middle_deg(roll_deg: FloatArray, swimming: BoolArray, rate_hz: float) -> float:

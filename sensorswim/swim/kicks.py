@@ -7,7 +7,7 @@ of a length are pooled before a small peak counts as a kick.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,8 +17,6 @@ from sensorswim.model import Placement, Quality, Recording
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.signal.straps import ANKLES, worn_side
-
-SWUM: Final = ("front_crawl", "backstroke", "butterfly", "breaststroke", "kick", "drill", "other")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +38,10 @@ class KickRule:
         Share of the cycles in which a small peak must come back.
     phase_width : float
         Phases this near (share of the cycle) are the same kick.
+    push_s : float
+        The legs' extension in the push-off takes this long.
+    together_s : float
+        Downbeats of both legs nearer than this before the first entry are a dolphin kick.
     """
 
     low_pass_hz: float = 8.0
@@ -49,6 +51,8 @@ class KickRule:
     small_share: float = 0.15
     recurrence: float = 0.5
     phase_width: float = 0.07
+    push_s: float = 0.5
+    together_s: float = 0.1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,35 +88,47 @@ def detect_kicks(
     rule : KickRule, optional
     """
     rule = rule or KickRule()
+    legs = [
+        _candidates(recording, place, limb_from_sensor, rule)
+        for place in ANKLES
+        if place in recording.tracks and place in limb_from_sensor
+    ]
     rows = []
-    for place in ANKLES:
-        if place not in recording.tracks or place not in limb_from_sensor:
-            continue
-        leg = _candidates(recording, place, limb_from_sensor, rule)
+    for leg in legs:
+        others = [other.time_s for other in legs if other is not leg]
         spans = {
-            int(row["length_no"]): _inside(leg.time_s, row) for row in lengths.to_dict("records")
+            int(row["length_no"]): _inside(leg.time_s, row, others, rule)
+            for row in lengths.to_dict("records")
         }
         strong = _strong(leg.rate_deg_s, spans)
         for number, inside in spans.items():
-            phase = cycle_phase(leg.time_s[inside], arm_strokes, number)
-            keep = _kept(leg.rate_deg_s[inside], phase, strong, rule)
-            rows += [
-                {
-                    "length_no": number,
-                    "side": leg.side,
-                    "downbeat_s": float(time_s),
-                    "peak_rate_deg_s": float(rate),
-                    "cycle_phase": float(share),
-                }
-                for time_s, rate, share in zip(
-                    leg.time_s[inside][keep],
-                    leg.rate_deg_s[inside][keep],
-                    phase[keep],
-                    strict=True,
-                )
-            ]
+            rows += _length_rows(leg, inside, arm_strokes, number, strong, rule)
     table = frame("kicks", rows)
     return table.sort_values(["length_no", "downbeat_s"], ignore_index=True)
+
+
+def _length_rows(
+    leg: _Leg,
+    inside: BoolArray,
+    arm_strokes: pd.DataFrame,
+    length_no: int,
+    strong: float,
+    rule: KickRule,
+) -> list[dict[str, Any]]:
+    """Return the rows of one leg in one length."""
+    time_s, rate = leg.time_s[inside], leg.rate_deg_s[inside]
+    keep = _kept(rate, _pooled_phase(time_s, arm_strokes, length_no), strong, rule)
+    phase = cycle_phase(time_s, arm_strokes, length_no)
+    return [
+        {
+            "length_no": length_no,
+            "side": leg.side,
+            "downbeat_s": float(time_s[i]),
+            "peak_rate_deg_s": float(rate[i]),
+            "cycle_phase": float(phase[i]),
+        }
+        for i in np.flatnonzero(keep)
+    ]
 
 
 def cycle_phase(time_s: FloatArray, arm_strokes: pd.DataFrame, length_no: int) -> FloatArray:
@@ -128,6 +144,21 @@ def cycle_phase(time_s: FloatArray, arm_strokes: pd.DataFrame, length_no: int) -
             here = (time_s >= start_s) & (time_s < end_s)
             out[here] = (time_s[here] - start_s) / (end_s - start_s)
     return out
+
+
+def _pooled_phase(time_s: FloatArray, arm_strokes: pd.DataFrame, length_no: int) -> FloatArray:
+    """Return cycles (K,) since the nearest earlier entry, carried on beyond complete cycles."""
+    side = "left" if (arm_strokes["side"] == "left").any() else "right"
+    own = arm_strokes[(arm_strokes["length_no"] == length_no) & (arm_strokes["side"] == side)]
+    marks = np.unique(own[["entry_s", "next_entry_s"]].to_numpy(dtype=float))
+    marks = marks[np.isfinite(marks)]
+    if len(marks) < 2:
+        return np.full(len(time_s), np.nan)
+    return np.asarray(
+        np.interp(time_s, marks, np.arange(len(marks)))
+        + np.minimum(0.0, time_s - marks[0]) / (marks[1] - marks[0])
+        + np.maximum(0.0, time_s - marks[-1]) / (marks[-1] - marks[-2])
+    )
 
 
 def extension_deg_s(
@@ -165,10 +196,30 @@ def _between(values: FloatArray, peaks: np.ndarray) -> FloatArray:
     return np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
 
 
-def _inside(time_s: FloatArray, length: dict) -> BoolArray:
+def _inside(
+    time_s: FloatArray, length: dict[str, Any], others_s: list[FloatArray], rule: KickRule
+) -> BoolArray:
+    """Return which candidates fall into the swimming of a length.
+
+    Kicks of one leg alone under water, before the first entry, belong to it; dolphin kicks, where
+    both legs beat together, and all before them don't. With one ankle nobody can tell, so the
+    swimming begins with the first entry.
+    """
     swim = length["swim_start_s"]
     first = swim if np.isfinite(swim) else length["start_s"]
+    if np.isfinite(swim) and others_s:
+        early = (time_s > length["start_s"] + rule.push_s) & (time_s < swim)
+        both = early & (_distance_s(time_s, others_s[0]) < rule.together_s)
+        last = float(time_s[both].max()) + rule.together_s if both.any() else 0.0
+        first = max(length["start_s"] + rule.push_s, last)
     return (time_s >= first) & (time_s < length["end_s"])
+
+
+def _distance_s(time_s: FloatArray, other_s: FloatArray) -> FloatArray:
+    """Return the time (K,) to the nearest of the others."""
+    if not len(other_s):
+        return np.full(len(time_s), np.inf)
+    return np.asarray(np.abs(time_s[:, None] - other_s[None, :]).min(axis=1))
 
 
 def _strong(rate_deg_s: FloatArray, spans: dict[int, BoolArray]) -> float:
@@ -178,13 +229,13 @@ def _strong(rate_deg_s: FloatArray, spans: dict[int, BoolArray]) -> float:
     return float(np.quantile(all_rates, 0.8)) if len(all_rates) else np.nan
 
 
-def _kept(rate: FloatArray, phase: FloatArray, strong: float, rule: KickRule) -> BoolArray:
+def _kept(rate: FloatArray, cycles: FloatArray, strong: float, rule: KickRule) -> BoolArray:
     """Return which candidates of one leg in one length are kicks."""
     sure = rate >= rule.sure_share * strong
-    small = ~sure & (rate >= rule.small_share * strong) & np.isfinite(phase)
-    known = np.isfinite(phase)
-    cycles = max(1, int(np.sum(np.diff(phase[known]) < 0)) + 1)
-    apart = np.abs(phase[:, None] - phase[None, :])
+    if not len(rate) or not np.isfinite(cycles).all():
+        return np.asarray(sure)
+    small = ~sure & (rate >= rule.small_share * strong)
+    apart = np.abs(cycles[:, None] - cycles[None, :]) % 1.0
     near = np.minimum(apart, 1.0 - apart) < rule.phase_width
-    often = near.sum(axis=1) / cycles >= rule.recurrence
+    often = near.sum(axis=1) >= rule.recurrence * max(1.0, np.ptp(cycles))
     return np.asarray(sure | (small & often))
