@@ -20,8 +20,9 @@ from sensorswim.model.quality import Quality, Severity
 from sensorswim.model.streams import BoolArray, FloatArray, Samples, Stream
 from sensorswim.units import STANDARD_GRAVITY_M_S2, TO_M_S2, TO_RAD_S, TO_S
 
-_GRAVITY_RATIO: Final = (0.6, 1.8)
-"""Range of the median specific force in g that is taken as plausible."""
+_GRAVITY_RATIO: Final = (0.35, 5.0)
+"""Range of the median specific force in g that is taken as plausible: an ankle in a fast kick
+is above 2 for most of the time, a wrong unit is off by 9.8 or 1000."""
 _CERTAIN_GYRO_RAD_S: Final = 150.0
 _DOUBTFUL_GYRO_RAD_S: Final = (0.7, 75.0)
 _RATE_HZ: Final = (20.0, 500.0)

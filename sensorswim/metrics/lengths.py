@@ -162,7 +162,7 @@ def _arm_figures(
         return figures
     rate = 60.0 / mean_cycle_s(strokes)
     figures |= {
-        "arm_strokes": int(strokes["mid_pull_s"].notna().sum()) if wrists == 2 else None,
+        "arm_strokes": int(strokes["mid_pull_s"].notna().sum()),
         "stroke_rate_cycles_min": rate,
     }
     if distance is not None and clean_speed_m_s is not None:

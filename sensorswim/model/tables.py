@@ -53,7 +53,7 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         ),
         _real("distance_m", "m", "whole lengths of the pool; empty where unfinished"),
         _real("speed_m_s", "m/s", "distance_m / (end_s - start_s)"),
-        _count("arm_strokes", "strokes that have a mid-pull, both arms worn"),
+        _count("arm_strokes", "strokes that have a mid-pull, of the arms that are worn"),
         _real(
             "stroke_rate_cycles_min",
             "1/min",

@@ -1,0 +1,164 @@
+"""Measure the analysis on rehearsal swims and print it as a table beside the bars.
+
+Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--kit core]
+
+Everything here rests on synthetic swimmers (sensorswim.rehearsal) drawn over the whole range with
+sensor noise, straps and clocks on; the truth comes from their geometry. A row shows the worst of
+the seed sets.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections import defaultdict
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+from rich.progress import track
+
+from sensorswim.analyse import analyse
+from sensorswim.rehearsal import draw_swim
+from tests.validation import scoring
+from tests.validation.scoring import Tally
+
+Tallies = dict[str, Tally]
+
+
+def measure(seed: int, kit: str = "core") -> Tallies:
+    """Return the tallies of one rehearsal swim, written to a folder and analysed from there."""
+    swim = draw_swim(seed, kit=kit)
+    with TemporaryDirectory() as place:
+        result = analyse(swim.write(Path(place) / "swim"))
+    truth = swim.truth
+    source = result.facts["roll_source"] or "ankles"
+    return {
+        "lengths": scoring.score_lengths(result.lengths, truth["lengths"]),
+        "strokes": scoring.score_strokes(result.arm_strokes, truth["arm_strokes"]),
+        "kicks": scoring.score_kicks(result.kicks, truth["kicks"]),
+        "breaths": scoring.score_breaths(result.breaths, truth["breaths"]),
+        "roll": scoring.score_roll(result.tables["roll"], truth["roll"], truth["lengths"], source),
+    }
+
+
+def _median(name: str, scale: float = 1.0) -> Callable[[Tally], float]:
+    return lambda t: scale * float(np.median(np.abs(t.errors.get(name, [np.nan]))))
+
+
+def _p95(name: str, scale: float = 1.0) -> Callable[[Tally], float]:
+    return lambda t: scale * float(np.percentile(np.abs(t.errors.get(name, [np.nan])), 95))
+
+
+def _mean(name: str, scale: float = 1.0) -> Callable[[Tally], float]:
+    return lambda t: scale * float(np.mean(np.abs(t.errors.get(name, [np.nan]))))
+
+
+def _rms(name: str) -> Callable[[Tally], float]:
+    return lambda t: float(np.sqrt(np.mean(np.square(t.errors.get(name, [np.nan])))))
+
+
+def _share_within(name: str, limit: float) -> Callable[[Tally], float]:
+    return lambda t: 100.0 * float(np.mean(np.abs(t.errors.get(name, [np.inf])) <= limit))
+
+
+def _f1(tally: Tally) -> float:
+    return tally.f1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bar:
+    """One row: what is measured, how, and the bar (core kit, kit with a sensor on the back)."""
+
+    name: str
+    tally: str
+    value: Callable[[Tally], float]
+    core: float
+    back: float
+    higher_is_better: bool = False
+
+    def missed(self, value: float, kit: str) -> bool:
+        """Tell whether a value falls short of the bar."""
+        bar = self.core if kit == "core" else self.back
+        return not (value >= bar if self.higher_is_better else value <= bar)
+
+
+def _least(name: str, tally: str, value: Callable[[Tally], float], core: float, back: float) -> Bar:
+    return Bar(name=name, tally=tally, value=value, core=core, back=back, higher_is_better=True)
+
+
+def _most(name: str, tally: str, value: Callable[[Tally], float], core: float, back: float) -> Bar:
+    return Bar(name=name, tally=tally, value=value, core=core, back=back)
+
+
+BARS = (
+    _least("lengths with the right activity, F1", "lengths", _f1, 1.0, 1.0),
+    _least("push-off within 0.2 s, %", "lengths", _share_within("start_s", 0.2), 100, 100),
+    _least("end within 0.5 s, %", "lengths", _share_within("end_s", 0.5), 100, 100),
+    _least("arm strokes, F1", "strokes", _f1, 0.995, 0.995),
+    _most("entry, median error, ms", "strokes", _median("entry_s", 1e3), 25, 25),
+    _most("entry, 95th percentile, ms", "strokes", _p95("entry_s", 1e3), 80, 80),
+    _most("exit, median error, ms", "strokes", _median("exit_s", 1e3), 25, 25),
+    _most("exit, 95th percentile, ms", "strokes", _p95("exit_s", 1e3), 80, 80),
+    _most("catch, median error, ms", "strokes", _median("catch_s", 1e3), 35, 35),
+    _most("mid-pull, median error, ms", "strokes", _median("mid_pull_s", 1e3), 30, 30),
+    _most("stroke rate, mean error, 1/min", "lengths", _mean("stroke_rate_cycles_min"), 0.3, 0.3),
+    _most(
+        "index of coordination, mean error, points",
+        "lengths", _mean("index_of_coordination_pct"), 3.0, 3.0,
+    ),
+    _least("kicks, F1", "kicks", _f1, 0.98, 0.98),
+    _most("kicks, median timing error, ms", "kicks", _median("timing_s", 1e3), 15, 15),
+    _most("kicks per cycle, mean error", "lengths", _mean("kicks_per_cycle"), 0.1, 0.1),
+    _most("kick beat wrong, % of lengths", "lengths", _mean("kick_beat_wrong", 100), 2.0, 2.0),
+    _most("roll, RMSE while swimming, deg", "roll", _rms("roll_deg"), 5.0, 3.0),
+    _least("breaths, F1", "breaths", _f1, 0.93, 0.99),
+    _most("time on the side, mean error, ms", "breaths", _mean("hold_s", 1e3), 60, 50),
+)  # fmt: skip
+
+
+def measure_sets(swims: int, sets: int, kit: str, workers: int) -> list[Tallies]:
+    """Return one joined tally a seed set; swims run in processes of their own."""
+    jobs = [(s * 1000 + k) for s in range(sets) for k in range(swims)]
+    joined: list[Tallies] = [defaultdict(Tally) for _ in range(sets)]
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        done = pool.map(measure, jobs, [kit] * len(jobs))
+        for seed, tallies in track(zip(jobs, done, strict=True), "swims", total=len(jobs)):
+            for name, tally in tallies.items():
+                joined[seed // 1000][name].join(tally)
+    return joined
+
+
+def table(sets: list[Tallies], kit: str) -> str:
+    """Return the scoreboard as a Markdown table, the worst of the sets in each row."""
+    lines = ["| figure | bar | measured | |", "| --- | --- | --- | --- |"]
+    for bar in BARS:
+        values = [bar.value(s[bar.tally]) for s in sets]
+        worst = min(values) if bar.higher_is_better else max(values)
+        sign = ">=" if bar.higher_is_better else "<="
+        limit = bar.core if kit == "core" else bar.back
+        short = "falls short" if bar.missed(worst, kit) else ""
+        lines.append(f"| {bar.name} | {sign} {limit:g} | {worst:.3g} | {short} |")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print the scoreboard."""
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--swims", type=int, default=40, help="swims in a seed set")
+    parser.add_argument("--sets", type=int, default=5, help="seed sets")
+    parser.add_argument("--kit", default="core", help="core or full")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    chosen = parser.parse_args()
+    sets = measure_sets(chosen.swims, chosen.sets, chosen.kit, chosen.workers)
+    print(f"{chosen.sets} sets of {chosen.swims} synthetic swims, kit {chosen.kit}\n")
+    print(table(sets, chosen.kit))
+
+
+if __name__ == "__main__":
+    main()
