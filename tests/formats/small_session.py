@@ -5,6 +5,7 @@ Ten seconds of standing with hanging arms, then arms that turn with a sine of 0.
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -68,5 +69,10 @@ def build_small_session(folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "session.toml").write_text(SESSION_TOML, encoding="utf-8")
     for seed, placement in enumerate(("left_wrist", "right_wrist")):
-        wrist_log(seed).to_csv(folder / f"{placement}.csv", index=False, lineterminator="\n")
+        (folder / f"{placement}.csv").write_text(_csv(seed), encoding="utf-8")
     return folder
+
+
+@cache
+def _csv(seed: int) -> str:
+    return wrist_log(seed).to_csv(index=False, lineterminator="\n")

@@ -237,7 +237,8 @@ def with_value(key: str, value: object) -> dict[str, object]:
 def test_any_value_of_any_key_is_read_or_ends_as_one_line(
     key: str, value: object, tmp_path: Path
 ) -> None:
-    folder = build_small_session(tmp_path)
+    folder = tmp_path
+    (folder / "left_wrist.csv").touch()
     (folder / "session.toml").write_text(tomlkit.dumps(with_value(key, value)), encoding="utf-8")
     try:
         session = read_session(folder, Quality())
