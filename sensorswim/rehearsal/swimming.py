@@ -18,12 +18,17 @@ from sensorswim.rehearsal.arms import (
     set_pose,
 )
 from sensorswim.rehearsal.legs import cycle_kicks
+from sensorswim.rehearsal.other_strokes import back_stroke, breaststroke, butterfly
 from sensorswim.rehearsal.score import LengthScore
 from sensorswim.rehearsal.settings import Length, Swimmer
 from sensorswim.rehearsal.stage import WALL_M, Stage, distance
 from sensorswim.rehearsal.trunk import breathing_plan, lay_trunk
 
-STROKES: Final = ("front_crawl", "catch_up", "single_arm", "kick")
+STROKES: Final = (
+    "front_crawl", "catch_up", "single_arm", "kick", "backstroke", "butterfly", "breaststroke",
+)  # fmt: skip
+FLIPPERS: Final = ("front_crawl", "catch_up")
+"""What can end in a flip turn; the others touch."""
 Speeds = list[tuple[float, float, float]]
 """Moment, share of the swim speed, fixed part in m/s."""
 
@@ -48,22 +53,28 @@ class Rhythm:
 
 def swim(stage: Stage, score: LengthScore, length: Length) -> None:
     """Lay out one whole length from the push-off to the wall."""
-    speeds = walls.push_off(stage, stage.time_s)
+    turn = length.turn if length.activity in FLIPPERS or length.turn == "stop" else "open"
+    supine = length.activity == "backstroke"
+    speeds = walls.push_off(stage, stage.time_s, supine=supine)
     breakout = speeds[-1][0]
-    way = stage.pool_length_m - WALL_M - (WALL_M if length.turn == "flip" else walls.reach_m(stage))
+    way = stage.pool_length_m - WALL_M - (WALL_M if turn == "flip" else walls.reach_m(stage))
     swimmer = stage.swimmer
     coasting = speeds[-1][0] - speeds[2][0]
     span = max(3.0, (way - 1.55 * coasting - 0.35) / swimmer.speed_m_s - 0.4)
     if length.activity == "kick":
         last, hand = _kick_length(stage, score, breakout, span), Side.RIGHT
         speeds += [(breakout + 0.4, 1.0, 0.0), (last - 0.3, 1.0, 0.0)]
+    elif length.activity in ("butterfly", "breaststroke"):
+        lay = butterfly if length.activity == "butterfly" else breaststroke
+        last, hand, pulls = lay(stage, score, breakout, span)
+        speeds += pulls
     else:
         stage.swimmer = swimmer = _drill(swimmer, length.activity)
         rhythm = make_rhythm(swimmer, breakout, span, stage.rng)
-        last, hand, pulls = _strokes(stage, score, rhythm, turn=length.turn)
+        last, hand, pulls = _strokes(stage, score, rhythm, turn=turn)
         speeds += pulls
     score.swim_from_s = breakout
-    if length.turn == "flip":
+    if turn == "flip":
         feet = last + stage.rng.uniform(0.85, 1.1)
         speeds += [(last + 0.35, 0.9, 0.0), (feet - 0.12, 0.15, 0.0), (feet, 0.0, 0.0)]
         _settle_speed(stage, speeds, way)
@@ -71,7 +82,7 @@ def swim(stage: Stage, score: LengthScore, length: Length) -> None:
     else:
         speeds += [(last - 0.12, 0.9, 0.0), (last, 0.0, 0.0)]
         _settle_speed(stage, speeds, way)
-        walls.touch(stage, score, last, hand, turn=length.turn)
+        walls.touch(stage, score, last, hand, turn=turn, supine=supine)
 
 
 def _drill(swimmer: Swimmer, activity: str) -> Swimmer:
@@ -82,6 +93,8 @@ def _drill(swimmer: Swimmer, activity: str) -> Swimmer:
             coordination_right_pct=-24.0,
             stroke_rate_cycles_min=0.8 * swimmer.stroke_rate_cycles_min,
         )
+    if activity == "backstroke":
+        return replace(swimmer, breath_every=0, coordination_left_pct=-8, coordination_right_pct=-8)
     return swimmer
 
 
@@ -159,11 +172,18 @@ def _strokes(
     """Lay arms, trunk and kicks; return when the turn begins, the touching hand, the speeds."""
     swimmer, rng = stage.swimmer, stage.rng
     count = len(rhythm.entry_s) - 2 if turn == "flip" else len(rhythm.entry_s) - 3
+    back, one_arm = score.activity == "backstroke", score.activity == "single_arm"
+    if one_arm and count % 2 == 0:
+        count -= 1
+    lay_arm = back_stroke if back else crawl_stroke
     times = [stroke_times(swimmer, rhythm, i, rng) for i in range(count)]
     speeds: Speeds = []
     for i, stroke in enumerate(times):
         turns = stage.arm_turns[stroke.side]
-        crawl_stroke(stage.timeline, swimmer, stroke, turns=turns, rng=rng)
+        if one_arm and stroke.side is not rhythm.first:
+            _wait_ahead(stage, stroke)
+            continue
+        lay_arm(stage.timeline, swimmer, stroke, turns=turns, rng=rng)
         score.strokes.append((stroke.side, stroke.mid_pull_s, rhythm.period_s(i)))
         wave = swimmer.surge_share * (1 + 0.2 * rng.normal())
         speeds.append((stroke.catch_s - 0.02, 1 - wave, 0.0))
@@ -171,21 +191,29 @@ def _strokes(
         speeds.append((strong, 1 + wave, 0.0))
         stays = i >= count - 2 if turn == "flip" else i == count - 1
         if stays:
-            _stop_at_side(stage, stroke, turns)
-        else:
-            stage.arm_turns[stroke.side] += 1
+            _stop_at_side(stage, stroke, turns - 1 if back else turns)
+        if back or not stays:
+            stage.arm_turns[stroke.side] += -1 if back else 1
     lay_trunk(stage, score, rhythm, times)
     last_s, hand = times[-1].exit_s + 0.15, times[-1].side.other
     if turn != "flip":
         entry, period = rhythm.entry_s[count], rhythm.period_s(count - 1)
         last_s = entry + 0.32 * period
-        _reach(stage, hand, entry, last_s)
-        score.reaches.append((hand, entry))
+        if not one_arm:
+            _reach(stage, hand, entry, last_s)
+            score.reaches.append((hand, entry))
         set_pose(stage.timeline, hand.other, last_s + 0.02, AT_SIDE,
                  turns=stage.arm_turns[hand.other])  # fmt: skip
         speeds = [row for row in speeds if row[0] < last_s - 0.2]
     _kicks(stage, score, rhythm, until_s=last_s - 0.1)
     return last_s, hand, speeds
+
+
+def _wait_ahead(stage: Stage, stroke: StrokeTimes) -> None:
+    """Keep the arm of a one-arm drill stretched ahead for this cycle."""
+    turns = stage.arm_turns[stroke.side]
+    for moment in (stroke.catch_s, stroke.exit_s):
+        set_pose(stage.timeline, stroke.side, moment, BOARD, turns=turns)
 
 
 def _stop_at_side(stage: Stage, stroke: StrokeTimes, turns: float) -> None:

@@ -55,12 +55,14 @@ def lay_trunk(stage: Stage, score: LengthScore, rhythm: Rhythm, times: list[Stro
             score.breaths.append((up, peak))
         if i == 0:
             size *= 0.7
-        signed = -down.sign * size
+        signed = -down.sign * size * (-1 if score.activity == "backstroke" else 1)
+        if score.activity == "single_arm":
+            signed *= 1.0 if down is not rhythm.first else 0.45
         _roll(stage, peak, hold, signed, rng)
         _head(stage, peak, hold, period, signed, up if breath else None)
         stage.timeline.key(
             peak,
-            pitch=-swimmer.body_pitch_deg + rng.normal(0, 0.8),
+            pitch=-swimmer.body_pitch_deg * (score.activity != "backstroke") + rng.normal(0, 0.8),
             z=(-0.21, -0.15, -0.11)[min(i, 2)]
             + swimmer.heave_m * (0.6 * rng.normal() + (0.5 if breath else -0.2)),
         )

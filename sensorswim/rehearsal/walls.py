@@ -105,7 +105,9 @@ def level(stage: Stage, time_s: float) -> None:
     stage.timeline.key(time_s, roll_shoulders=0.0, roll_hips=0.0, roll_legs=0.0, head_roll=0.0)
 
 
-def push_off(stage: Stage, start_s: float) -> list[tuple[float, float, float]]:
+def push_off(
+    stage: Stage, start_s: float, *, supine: bool = False
+) -> list[tuple[float, float, float]]:
     """Push off; return moments with the speed's share of the swim speed and its fixed part."""
     swimmer = stage.swimmer
     peak, drive = swimmer.push_speed_m_s, 0.33
@@ -117,6 +119,7 @@ def push_off(stage: Stage, start_s: float) -> list[tuple[float, float, float]]:
     for side in Side:
         hold_pose(stage.timeline, side, out - 0.05)
     stage.carrier(start_s + 0.1)
+    stage.twist_deg += 180.0 * supine
     stage.carrier(out)
     level(stage, out - 0.25)
     stage.score.contacts.append((start_s + 0.02, "feet", 5.0))
@@ -156,11 +159,20 @@ def flip(stage: Stage, score: LengthScore, start_s: float, feet_s: float) -> Non
     stage.time_s, stage.standing = go, False
 
 
-def touch(stage: Stage, score: LengthScore, touch_s: float, hand: Side, *, turn: str) -> None:
+def touch(
+    stage: Stage,
+    score: LengthScore,
+    touch_s: float,
+    hand: Side,
+    *,
+    turn: str,
+    supine: bool = False,
+) -> None:
     """Touch with one hand; then turn and plant the feet, or stand up and turn round."""
     score.end_s = touch_s
     stage.score.contacts.append((touch_s, f"{hand}_hand", stage.rng.uniform(8, 35)))
     stage.carrier(touch_s)
+    stage.twist_deg -= 180.0 * supine
     stage.timeline.key(touch_s, crouch=0.0, speed=0.0, head_pitch=0.0)
     level(stage, touch_s + 0.05)
     way = reach_m(stage) - 0.62
