@@ -17,7 +17,7 @@ import pandas as pd
 from scipy.signal import butter, sosfiltfilt
 
 from sensorswim.model import Placement, Quality, Recording, Severity, Side
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.swim.kicks import cycle_phase
 from sensorswim.swim.rhythm import decode, fit_two_classes
@@ -231,7 +231,7 @@ def _tell_by_hold(halves: list[dict[str, Any]], rule: BreathRule, quality: Quali
         return source
     level = 0.5 * float(np.median([half["peak_roll_deg"] for half in halves]))
     hold = np.array([np.diff(_beyond_s(half, level))[0] for half in halves])
-    usable = np.isfinite(hold)
+    usable = np.isfinite(hold) & ~_last_of_length(halves)
     hold = np.where(usable, hold, 0.0)
     if usable.sum() < rule.least_halves:
         return source
@@ -246,7 +246,7 @@ def _tell_by_hold(halves: list[dict[str, Any]], rule: BreathRule, quality: Quali
             "can't be told without a head sensor.",
         )
         return source
-    odds = np.where(usable, classes.odds(mark), -6.0)
+    odds = np.where(usable, classes.odds(mark), np.where(_last_of_length(halves), 0.0, -6.0))
     chance = np.concatenate(decode(_runs(halves, odds), classes.share))
     sure = min(1.0, extra / 0.2) ** 0.5
     for half, share in zip(halves, chance, strict=True):
@@ -270,6 +270,12 @@ def _mark_s(halves: list[dict[str, Any]], hold_s: FloatArray) -> FloatArray:
     peak = np.array([half["peak_roll_deg"] for half in halves])
     relative = (peak - np.median(peak)) / np.median(peak)
     return np.asarray(0.75 * hold_s + 0.25 * (duration - np.median(duration)) + 0.05 * relative)
+
+
+def _last_of_length(halves: list[dict[str, Any]]) -> BoolArray:
+    """Return which half cycles (K,) end a length: held while reaching for the wall anyway."""
+    numbers = np.array([half["length_no"] for half in halves])
+    return np.asarray(np.append(np.diff(numbers) != 0, True))
 
 
 def _runs(halves: list[dict[str, Any]], odds: FloatArray) -> list[FloatArray]:

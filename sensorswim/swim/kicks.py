@@ -210,7 +210,7 @@ def _inside(
     if np.isfinite(swim) and others_s:
         early = (time_s > length["start_s"] + rule.push_s) & (time_s < swim)
         both = early & (_distance_s(time_s, others_s[0]) < rule.together_s)
-        last = float(time_s[both].max()) + rule.together_s if both.any() else 0.0
+        last = float(time_s[both].max()) + rule.together_s if both.any() else -np.inf
         first = max(length["start_s"] + rule.push_s, last)
     return (time_s >= first) & (time_s < length["end_s"])
 
