@@ -30,6 +30,9 @@ def draw_side_time(breaths: pd.DataFrame, rolls: pd.DataFrame) -> go.Figure:
     for panel, side in enumerate(sides, start=1):
         _add_breaths(fig, style.side_of(known, side), side, panel)
         _add_reference(fig, _reference(calm, side), panel, first=panel == 1)
+        count = len(style.side_of(known, side))
+        step = max(1, -(-count // 40) * 5) if count > 8 else 1
+        fig.update_xaxes(range=[0, count + 1], dtick=step, row=panel, col=1)
     fig.update_yaxes(title_text="seconds<br>on the side", rangemode="tozero")
     fig.update_xaxes(title_text="breath (in order swum)", row=len(sides), col=1)
     fig.update_xaxes(showgrid=False, tickformat="d")

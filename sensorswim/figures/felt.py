@@ -28,42 +28,64 @@ FELT_WORDS: Final = {
     "kicks": "kicks in a length",
 }
 
+_COLUMNS: Final = (
+    "block_no",
+    "block_label",
+    "activity",
+    "column",
+    "felt",
+    "measured",
+    "low",
+    "high",
+    "lengths",
+)
+
 
 def felt_against_measured(blocks: Sequence[Block], lengths: pd.DataFrame) -> pd.DataFrame:
-    """Return one row for each thing felt in a block, with what its lengths measured.
+    """Return one row for each thing felt in a block and each activity that was swum in it.
 
     Returns
     -------
     DataFrame
-        Columns block_no, block_label, column, felt, measured (median), low, high, lengths.
-        `kick_beat` is measured as the most frequent value that isn't 0.
+        Columns block_no, block_label, activity, column, felt, measured (median; of `kick_beat`
+        the most frequent, 0 = irregular), low, high (empty where irregular), lengths.
     """
-    columns = ["block_no", "block_label", "column", "felt", "measured", "low", "high", "lengths"]
     rows = []
     for number, block in enumerate(blocks, start=1):
         own = lengths[lengths["block_no"].eq(number).fillna(value=False).astype(bool)]
+        kinds = list(dict.fromkeys(own["activity"].fillna("other"))) or ["other"]
         for column, felt in block.felt.items():
             if column not in lengths:
                 continue
-            values = pd.to_numeric(own[column], errors="coerce").dropna().astype(float)
-            rows.append([number, block.label, column, felt, *_summary(column, values), len(values)])
-    return pd.DataFrame(rows, columns=columns)
+            for kind in kinds:
+                raw = own.loc[own["activity"].fillna("other") == kind, column]
+                values = pd.to_numeric(raw, errors="coerce").dropna().astype(float)
+                row = [number, block.label, kind, column, felt, *_summary(column, values)]
+                rows.append([*row, len(values)])
+    return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
 def _summary(column: str, values: pd.Series[float]) -> tuple[float, float, float]:
+    nothing = float("nan")
     if values.empty:
-        return float("nan"), float("nan"), float("nan")
+        return nothing, nothing, nothing
+    if column != "kick_beat":
+        return float(values.median()), float(values.min()), float(values.max())
+    beat = float(values.mode().iloc[0])
+    if beat == 0:
+        return beat, nothing, nothing
     beats = values[values > 0]
-    if column == "kick_beat" and len(beats):
-        middle = float(beats.mode().iloc[0])
-    else:
-        middle = float(values.median())
-    return middle, float(values.min()), float(values.max())
+    return beat, float(beats.min()), float(beats.max())
+
+
+def row_name(label: str, block_no: int, activity: str) -> str:
+    """Return the words for one activity of one block."""
+    return f"{label or f'block {block_no}'}: {style.ACTIVITY_WORDS.get(activity, activity)}"
 
 
 def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
     """Draw what was felt (open) and measured (filled, bar: all lengths), one panel a quantity."""
-    table = felt_against_measured(blocks, lengths).dropna(subset=["measured"])
+    table = felt_against_measured(blocks, lengths).dropna(subset=["low"])
     if table.empty:
         return style.blank("no block says what the swimmer felt, or nothing was measured in it.")
     quantities = list(dict.fromkeys(table["column"]))
@@ -74,12 +96,13 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
         vertical_spacing=0.5 / len(quantities) if len(quantities) > 1 else 0,
         subplot_titles=[FELT_WORDS.get(q, q.replace("_", " ")) for q in quantities],
     )
-    style.dress(fig, height=120 + (90 + 34 * most) * len(quantities))
+    style.dress(fig, height=120 + (100 + 48 * most) * len(quantities))
     for panel, quantity in enumerate(quantities, start=1):
         _add_panel(fig, table[table["column"] == quantity], panel)
     fig.update_yaxes(autorange="reversed", showgrid=False)
     parts = [
-        f"{FELT_WORDS.get(row['column'], row['column'])} felt {row['felt']:g}, "
+        f"{FELT_WORDS.get(row['column'], row['column'])} "
+        f"({style.ACTIVITY_WORDS.get(row['activity'], row['activity'])}) felt {row['felt']:g}, "
         f"measured {row['measured']:.3g}"
         for row in table.to_dict("records")
     ]
@@ -88,7 +111,7 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
 
 def _add_panel(fig: go.Figure, rows: pd.DataFrame, panel: int) -> None:
     names = [
-        style.wrap(row["block_label"] or f"block {row['block_no']}", width=18)
+        style.wrap(row_name(row["block_label"], row["block_no"], row["activity"]), width=18)
         for row in rows.to_dict("records")
     ]
     up = (rows["high"] - rows["measured"]).tolist()

@@ -119,8 +119,8 @@ def _add_side(fig: go.Figure, beats: pd.DataFrame, side: str, *, many: bool) -> 
 
 
 def _add_counts(fig: go.Figure, rows: pd.DataFrame, beats: pd.DataFrame) -> None:
-    counts = beats.groupby("row").size().reindex(rows["row"], fill_value=0)
-    odd = (counts != counts.mode().iloc[0]).tolist()
+    counts, usual = _counted(rows, beats)
+    odd = (counts != usual).tolist()
     fig.add_scatter(
         x=counts.tolist(),
         y=rows["row"].tolist(),
@@ -129,7 +129,8 @@ def _add_counts(fig: go.Figure, rows: pd.DataFrame, beats: pd.DataFrame) -> None
         marker={
             "color": [style.FOURTH if other else style.INK for other in odd],
             "symbol": ["square" if other else "circle" for other in odd],
-            "size": [12 if other else 5 for other in odd],
+            "size": [8 if other else 5 for other in odd],
+            "opacity": 1,
         },
         showlegend=False,
         hovertemplate="%{x} kicks in row %{y}<extra></extra>",
@@ -181,12 +182,19 @@ def _label_axes(fig: go.Figure, rows: pd.DataFrame) -> None:
     fig.update_layout(bargap=0, barmode="relative")
 
 
-def _alt(rows: pd.DataFrame, beats: pd.DataFrame) -> str:
+def _counted(rows: pd.DataFrame, beats: pd.DataFrame) -> tuple[pd.Series[int], pd.Series[int]]:
+    """Return the kicks of each drawn cycle, and the most frequent number in its length."""
     counts = beats.groupby("row").size().reindex(rows["row"], fill_value=0)
-    usual = int(counts.mode().iloc[0])
+    lengths = rows["length_no"].to_numpy()
+    return counts, counts.groupby(lengths).transform(lambda own: own.mode().iloc[0])
+
+
+def _alt(rows: pd.DataFrame, beats: pd.DataFrame) -> str:
+    counts, usual = _counted(rows, beats)
     fewer = int((counts < usual).sum())
     return (
-        f"Downbeats of the legs within {len(rows)} arm cycles: {usual} kicks in most cycles, "
-        f"{fewer} cycles hold fewer; {len(style.side_of(beats, 'left'))} downbeats of the left leg "
+        f"Downbeats of the legs within {len(rows)} arm cycles: {counts.mode().iloc[0]} kicks is "
+        f"the most frequent, {fewer} cycles hold fewer than is usual in their length; "
+        f"{len(style.side_of(beats, 'left'))} downbeats of the left leg "
         f"and {len(style.side_of(beats, 'right'))} of the right."
     )

@@ -197,7 +197,8 @@ def _kicks(analysis: Analysis) -> list[_Picture]:
             reading="Each row is one arm cycle, from one entry of the hand to the next; each mark "
             "is one downbeat. Straight columns are a steady rhythm, slanting ones drift, a hole is "
             "a missing kick. On the right: how many kicks the cycle holds, a square where "
-            "it isn't the usual number. Below: all cycles together, left leg up, right leg down.",
+            "it isn't its length's usual number. Below: all cycles together, left leg up, right "
+            "leg down.",
             figure=figures.draw_kick_rhythm(analysis.kicks, analysis.arm_cycles),
         )
     ]

@@ -8,7 +8,7 @@ from typing import Any, Final
 import pandas as pd
 
 from sensorswim.figures import felt_against_measured
-from sensorswim.figures.felt import FELT_WORDS
+from sensorswim.figures.felt import FELT_WORDS, row_name
 from sensorswim.figures.style import ACTIVITY_WORDS
 from sensorswim.model.analysis import Analysis
 from sensorswim.report.headline import clock
@@ -69,16 +69,22 @@ def felt_sheet(analysis: Analysis) -> Html:
         return Html("")
     rows = [
         [
-            row["block_label"] or f"block {row['block_no']}",
+            row_name(row["block_label"], row["block_no"], row["activity"]),
             FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
             f"{row['felt']:g}",
-            "–" if pd.isna(row["measured"]) else f"{row['measured']:.3g}",
+            _measured(row["column"], row["measured"]),
             row["lengths"],
         ]
         for row in table.to_dict("records")
     ]
     heads = ["block", "what", "felt", "measured", "lengths measured"]
     return sheet("Felt and measured", heads, rows)
+
+
+def _measured(column: str, value: float) -> str:
+    if pd.isna(value):
+        return "–"
+    return "no steady beat" if column == "kick_beat" and value == 0 else f"{value:.3g}"
 
 
 def quality_sheet(analysis: Analysis) -> Html:

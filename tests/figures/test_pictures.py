@@ -87,7 +87,15 @@ def test_felt_stands_beside_what_its_block_measured() -> None:
     table = figures.felt_against_measured(BLOCKS, TABLES["lengths"])
     first = table.iloc[0]
     assert (first["column"], first["felt"], first["measured"]) == ("kick_beat", 4.0, 6.0)
-    assert table["lengths"].tolist() == [4, 4, 4]
+    assert table["activity"].tolist() == ["drill", "front_crawl"] * 3
+    assert table["lengths"].tolist() == [1, 3, 1, 3, 1, 3]
+
+
+def test_an_irregular_kick_has_no_beat_to_draw_beside_the_felt_one() -> None:
+    lengths = TABLES["lengths"].assign(kick_beat=0)
+    table = figures.felt_against_measured(BLOCKS[1:], lengths.assign(block_no=1))
+    assert table["measured"].eq(0).all()
+    assert figures.is_blank(figures.draw_felt(BLOCKS[1:], lengths.assign(block_no=1)))
 
 
 def test_roll_onto_a_side_is_named_by_the_side_that_is_down() -> None:
