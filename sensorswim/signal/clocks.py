@@ -11,11 +11,11 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from scipy import stats
 
 from sensorswim.model import ClockFit, Placement, Quality, Severity, Stream
-from sensorswim.signal.envelopes import Envelope, Lag, best_lag, lag_in_window, movement_envelope
+from sensorswim.signal.envelopes import Envelope, Lag, best_lag, movement_envelope, vertex
 from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knocks
+from sensorswim.signal.shakes import SHAKE_RATE_HZ, LagCurves, Shakes, find_shakes, lag_curves
 
 MAX_DRIFT: Final = 1.2e-4
 """Largest difference of two clocks' rates: twice 50 ppm, and a little."""
@@ -23,13 +23,17 @@ MAX_DRIFT: Final = 1.2e-4
 TYPICAL_DRIFT: Final = 4e-5
 """Standard deviation that is expected of that difference before anything is measured."""
 
-MOVEMENT_FLOOR_S: Final = 0.03
-"""Limbs don't start, stop and turn at the same moment: no movement fit is better than this."""
+MOVEMENT_FLOOR_S: Final = 0.04
+"""The wall reaches hands and feet at slightly different moments: no fit is better than this."""
+
+HALF_CYCLE_S: Final = 1.0
+"""What the movement as such may be wrong by: left and right arms are half a cycle apart."""
 
 _FAR_APART_S: Final = 120.0
 _MIN_CORRELATION: Final = 0.25
-_MIN_WINDOW_CORRELATION: Final = 0.6
-_WINDOW_S, _HOP_S, _REACH_S = 60.0, 30.0, 1.5
+_NEAR_S: Final = 0.3
+_OWN_PEAK_S: Final = 0.15
+_RIVAL_SHARE: Final = 0.9
 _MIN_SAMPLES: Final = 20
 _READING_SHARE: Final = 0.3
 
@@ -40,16 +44,20 @@ class _Motion:
 
     envelope: Envelope
     shocks: Shocks
+    shakes: Shakes
     start_s: float
     end_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Drift:
-    """Difference of two clocks' rates as the movement tells it, and its standard error."""
+class _Moved:
+    """Two clocks as the movement tells them: offset at a device time, drift, and their errors."""
 
-    value: float
-    error: float
+    middle_s: float
+    level_s: float
+    level_error_s: float
+    drift: float = 0.0
+    drift_error: float = TYPICAL_DRIFT
 
 
 def fit_clocks(streams: dict[Placement, Stream], quality: Quality) -> dict[Placement, ClockFit]:
@@ -92,12 +100,11 @@ def fit_pair(first: _Motion, second: _Motion) -> ClockFit | None:
     matches = _credible(_knock_matches(first, second, coarse), first, second)
     if matches and abs(matches[-1].device_s - matches[0].device_s) > _FAR_APART_S:
         return _from_both_ends(matches, second)
-    lags = [] if coarse is None else _window_lags(first.envelope, second.envelope, coarse.offset_s)
-    drift = _drift(lags)
+    moved = None if coarse is None else _moved(first, second, coarse)
     if matches:
-        return _from_one_end(matches, second, drift)
-    if coarse is not None:
-        return _from_movement(lags, second, coarse, drift)
+        return _from_one_end(matches, second, moved)
+    if moved is not None:
+        return _from_movement(moved, second)
     overlap_s = min(first.end_s, second.end_s) - max(first.start_s, second.start_s)
     return ClockFit(method="as_logged") if overlap_s > 0.0 else None
 
@@ -109,6 +116,7 @@ def _motion(stream: Stream) -> _Motion | None:
     return _Motion(
         envelope=movement_envelope(stream),
         shocks=find_shocks(stream),
+        shakes=find_shakes(stream),
         start_s=float(stream.accel.time_s[0]),
         end_s=float(stream.accel.time_s[-1]),
     )
@@ -162,60 +170,93 @@ def _from_both_ends(matches: list[KnockMatch], second: _Motion) -> ClockFit:
     return _line(middle_s, float(level), float(slope), "knocks", residual_s)
 
 
-def _from_one_end(matches: list[KnockMatch], second: _Motion, drift: _Drift) -> ClockFit:
+def _from_one_end(matches: list[KnockMatch], second: _Motion, moved: _Moved | None) -> ClockFit:
     """Return the offset of the knocks with the drift of the movement."""
     middle_s = float(np.mean([m.device_s for m in matches]))
     level_s = float(np.mean([m.offset_s for m in matches]))
-    away_s = drift.error * _rms_distance_s(middle_s, second)
+    drift, error = (0.0, TYPICAL_DRIFT) if moved is None else (moved.drift, moved.drift_error)
+    away_s = error * _rms_distance_s(middle_s, second)
     residual_s = float(np.hypot(_READING_SHARE * second.shocks.period_s, away_s))
-    return _line(middle_s, level_s, drift.value, "knocks", residual_s)
+    return _line(middle_s, level_s, drift, "knocks", residual_s)
 
 
-def _from_movement(
-    lags: list[tuple[float, float]], second: _Motion, coarse: Lag, drift: _Drift
-) -> ClockFit:
-    """Return the median offset of the windows, each brought to the middle by the drift."""
-    if not lags:
-        return ClockFit(offset_s=coarse.offset_s, method="movement", residual_s=0.25)
-    at_s, found_s = np.array(lags).T
-    middle_s = float(np.median(at_s))
-    level_s = float(np.median(found_s - drift.value * (at_s - middle_s)))
-    spread_s = _spread(found_s - drift.value * (at_s - middle_s))
-    scatter_s = max(spread_s, 0.05) * 1.25 / np.sqrt(max(1.0, 0.5 * len(lags)))
-    ends_s = drift.error * _rms_distance_s(middle_s, second)
-    residual_s = float(np.sqrt(scatter_s**2 + MOVEMENT_FLOOR_S**2 + ends_s**2))
-    fit = _line(middle_s, level_s, drift.value, "movement", residual_s)
+def _from_movement(moved: _Moved, second: _Motion) -> ClockFit:
+    """Return the movement's line, or the clocks as they are where it can't tell them apart."""
+    ends_s = moved.drift_error * _rms_distance_s(moved.middle_s, second)
+    residual_s = float(np.sqrt(moved.level_error_s**2 + MOVEMENT_FLOOR_S**2 + ends_s**2))
+    fit = _line(moved.middle_s, moved.level_s, moved.drift, "movement", residual_s)
     return _as_logged_if_it_agrees(fit, second)
 
 
-def _window_lags(first: Envelope, second: Envelope, offset_s: float) -> list[tuple[float, float]]:
-    """Return (device time of the second sensor, offset) of every window that tells one."""
-    starts_s = np.arange(first.time_s[0], first.time_s[-1] - 0.5 * _WINDOW_S, _HOP_S)
-    found = []
-    for start_s in starts_s:
-        window_s = (float(start_s), float(start_s) + _WINDOW_S)
-        lag = lag_in_window(first, second, window_s, offset_s, _REACH_S)
-        if lag is not None and lag.correlation > _MIN_WINDOW_CORRELATION:
-            found.append((float(start_s) + 0.5 * _WINDOW_S - lag.offset_s, lag.offset_s))
-    return found
+def _moved(first: _Motion, second: _Motion, coarse: Lag) -> _Moved:
+    """Return offset and drift on which the shocks of most windows agree.
 
-
-def _drift(lags: list[tuple[float, float]]) -> _Drift:
-    """Return the median slope of the windows' offsets (Theil-Sen), drawn towards none.
-
-    Crystals seldom differ by more than 40 ppm, so a slope counts by its own certainty against
-    that: a short or scattered one hardly moves the clock.
+    The line is searched that gathers the highest agreement over all windows, each drift charged
+    by how unusual it is. Where the limbs are never quiet together, the coarse offset stays,
+    which may be half an arm cycle wrong.
     """
-    if len(lags) < 6:
-        return _Drift(value=0.0, error=TYPICAL_DRIFT)
-    at_s, found_s = np.array(lags).T
-    slope = float(stats.theilslopes(found_s, at_s)[0])
-    spread_s = max(0.05, _spread(found_s - slope * at_s))
+    curves = lag_curves(first.shakes, second.shakes, coarse.offset_s)
+    if len(curves.device_s) == 0:
+        middle_s = 0.5 * (second.start_s + second.end_s)
+        return _Moved(middle_s=middle_s, level_s=coarse.offset_s, level_error_s=HALF_CYCLE_S)
+    middle_s, span_s = float(curves.device_s.mean()), float(np.ptp(curves.device_s))
+    drifts = _drifts_to_try(span_s)
+    summed = [_summed(curves, drift, middle_s) for drift in drifts]
+    worth = [
+        0.5 * total.max() ** 2 - 0.5 * (d / TYPICAL_DRIFT) ** 2
+        for total, d in zip(summed, drifts, strict=True)
+    ]
+    best = int(np.argmax(worth))
+    peak = int(np.argmax(summed[best]))
+    level_s = float(curves.offsets_s[peak] + vertex(summed[best], peak) / SHAKE_RATE_HZ)
+    rival_s = _rival_s(curves.offsets_s, summed[best], level_s)
+    return _with_errors(curves, middle_s, level_s, float(drifts[best]), rival_s)
+
+
+def _rival_s(offsets_s: np.ndarray, summed: np.ndarray, level_s: float) -> float:
+    """Return how far the best offset lies from another that is nearly as good, 0 without one."""
+    away_s = np.abs(offsets_s - level_s)
+    rivals = (summed > _RIVAL_SHARE * summed.max()) & (away_s > _OWN_PEAK_S)
+    return float(away_s[rivals].max(initial=0.0))
+
+
+def _drifts_to_try(span_s: float) -> np.ndarray:
+    """Return drifts that differ by 20 ms over the windows' span; only 0 where that is short."""
+    if span_s < _FAR_APART_S:
+        return np.zeros(1)
+    count = int(np.ceil(MAX_DRIFT * span_s / 0.02))
+    return np.linspace(-MAX_DRIFT, MAX_DRIFT, 2 * count + 1)
+
+
+def _summed(curves: LagCurves, drift: float, middle_s: float) -> np.ndarray:
+    """Return the windows' agreement added up along a drift, over the root of their number."""
+    at_s = curves.offsets_s
+    shifts_s = drift * (curves.device_s - middle_s)
+    rows = [
+        np.interp(at_s + shift, at_s, row)
+        for shift, row in zip(shifts_s, curves.score, strict=True)
+    ]
+    return np.sum(rows, axis=0) / np.sqrt(len(rows))
+
+
+def _with_errors(
+    curves: LagCurves, middle_s: float, level_s: float, drift: float, rival_s: float
+) -> _Moved:
+    """Return the line with standard errors from how far the windows' own peaks lie off it."""
+    line_s = level_s + drift * (curves.device_s - middle_s)
+    near = np.abs(curves.offsets_s[None, :] - line_s[:, None]) < _NEAR_S
+    peaks_s = curves.offsets_s[np.argmax(np.where(near, curves.score, -np.inf), axis=1)]
     # neighbouring windows share half their data: half as many count
-    own = 1.25 * spread_s / (np.std(at_s) * np.sqrt(0.5 * len(lags)))
-    share = TYPICAL_DRIFT**2 / (TYPICAL_DRIFT**2 + own**2)
-    value = float(np.clip(share * slope, -MAX_DRIFT, MAX_DRIFT))
-    return _Drift(value=value, error=float(np.sqrt(share) * own))
+    count = max(1.0, 0.5 * len(line_s))
+    error_s = 1.25 * max(0.03, _spread(peaks_s - line_s)) / np.sqrt(count)
+    slope_error = error_s / max(float(np.std(curves.device_s)), 1.0)
+    return _Moved(
+        middle_s=middle_s,
+        level_s=level_s,
+        level_error_s=float(np.hypot(error_s, 0.5 * rival_s)),
+        drift=drift,
+        drift_error=float(1.0 / np.hypot(1.0 / slope_error, 1.0 / TYPICAL_DRIFT)),
+    )
 
 
 def _spread(values: np.ndarray) -> float:

@@ -113,56 +113,6 @@ def best_lag(first: Envelope, second: Envelope) -> Lag | None:
     )
 
 
-def lag_in_window(
-    first: Envelope,
-    second: Envelope,
-    window_s: tuple[float, float],
-    offset_s: float,
-    reach_s: float,
-) -> Lag | None:
-    """Return the lag within `reach_s` of a known offset, from one window of the first sensor.
-
-    Returns
-    -------
-    Lag or None
-        None where data is missing, nothing changes in the window, or the best agreement lies
-        at the edge of the reach.
-    """
-    ends = (np.array(window_s) - first.start_s) * ENVELOPE_RATE_HZ
-    a, b = np.clip(np.round(ends).astype(int), 0, len(first.values))
-    x, w = first.values[a:b], first.weight[a:b]
-    if len(x) < 10 or w.mean() < 0.9 or x.std() < 0.3:
-        return None
-    steps = int(reach_s * ENVELOPE_RATE_HZ)
-    device_s = first.start_s + np.arange(a - steps, b + steps) / ENVELOPE_RATE_HZ - offset_s
-    place = (device_s - second.start_s) * ENVELOPE_RATE_HZ
-    if place[0] < 0.0 or place[-1] > len(second.values) - 1:
-        return None
-    whole = place.astype(int)
-    part = place - whole
-    after = np.minimum(whole + 1, len(second.values) - 1)
-    if second.weight[whole].mean() < 0.9:
-        return None
-    y = (1.0 - part) * second.values[whole] + part * second.values[after]
-    r = _row_correlation(x, np.lib.stride_tricks.sliding_window_view(y, len(x)))
-    best = int(np.argmax(r))
-    if best in (0, len(r) - 1):
-        return None
-    lag_s = (steps - best - vertex(r, best)) / ENVELOPE_RATE_HZ
-    return Lag(
-        offset_s=offset_s + lag_s,
-        correlation=float(r[best]),
-        overlap_s=len(x) / ENVELOPE_RATE_HZ,
-    )
-
-
-def _row_correlation(x: FloatArray, rows: FloatArray) -> FloatArray:
-    """Return the correlation of x (N,) with each row (M, N)."""
-    x, rows = x - x.mean(), rows - rows.mean(axis=1, keepdims=True)
-    norm = np.sqrt(np.sum(x * x) * np.sum(rows * rows, axis=1))
-    return np.divide(rows @ x, norm, out=np.zeros(len(rows)), where=norm > 1e-9)
-
-
 def _binned(
     samples: Samples, magnitude: FloatArray, start_s: float, count: int
 ) -> tuple[FloatArray, FloatArray]:

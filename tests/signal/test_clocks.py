@@ -1,0 +1,172 @@
+"""Clocks of several sensors: knocks, movement, as logged, unknown, and what is said."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_streams import KNOCKS_S, Clock, clock_error_s, session, stream
+
+from sensorswim.model import Placement, Quality, Samples, Settings, Severity
+from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
+from sensorswim.signal import prepare
+from sensorswim.signal.clocks import fit_clocks
+
+WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
+FIRST = Clock(origin_s=40.0, drift=3e-5)
+FAR = Clock(origin_s=5321.7, drift=-4e-5)
+
+
+def ends(duration_s):
+    return KNOCKS_S + tuple(duration_s - 20.0 + k for k in (0.0, 0.5, 1.05))
+
+
+def fitted(clock, duration_s, knocks_s, *, place=ANKLE, **kwargs):
+    quality = Quality()
+    streams = {
+        WRIST: stream(WRIST, FIRST, duration_s, knocks_s),
+        place: stream(place, clock, duration_s, knocks_s, **kwargs),
+    }
+    return fit_clocks(streams, quality).get(place), quality
+
+
+def worst_s(fit, clock, duration_s):
+    moments_s = np.linspace(0.0, duration_s, 11)
+    return np.abs(clock_error_s(fit, clock, FIRST, moments_s)).max()
+
+
+@pytest.mark.parametrize("rate_hz", [50, 100, 104, 200, 400])
+def test_knocks_at_both_ends_hold_the_clock_within_5_ms(rate_hz):
+    clock = replace(FAR, rate_hz=rate_hz)
+    fit, quality = fitted(clock, 900.0, ends(900.0))
+    assert fit.method == "knocks"
+    assert worst_s(fit, clock, 900.0) < 0.005
+    assert fit.residual_s < 0.01
+    assert [row.severity for row in quality] == [Severity.NOTE]
+
+
+def test_knocks_at_the_start_only_are_exact_there_and_say_what_the_rest_costs():
+    fit, _ = fitted(FAR, 900.0, KNOCKS_S)
+    assert fit.method == "knocks"
+    assert abs(clock_error_s(fit, FAR, FIRST, KNOCKS_S[1])) < 0.005
+    assert worst_s(fit, FAR, 900.0) < 3.0 * fit.residual_s
+    assert fit.residual_s > 0.005
+
+
+@pytest.mark.parametrize("place", [OTHER, ANKLE])
+@pytest.mark.parametrize("duration_s", [300.0, 1800.0])
+def test_without_knocks_the_movement_does_and_says_how_well(place, duration_s):
+    fit, quality = fitted(FAR, duration_s, (), place=place)
+    assert fit.method == "movement"
+    assert worst_s(fit, FAR, duration_s) < 0.05
+    assert 0.04 <= fit.residual_s < 0.1
+    (row,) = quality
+    assert (row.code, row.severity) == ("clock_from_movement", Severity.DEGRADED)
+    assert f"{1000 * fit.residual_s:.0f} ms" in row.text
+
+
+def test_clocks_that_agree_already_are_left_as_logged():
+    fit, quality = fitted(FIRST, 300.0, ())
+    assert (fit.method, fit.offset_s, fit.drift) == ("as_logged", 0.0, 0.0)
+    assert quality.codes() == {"clock_as_logged"}
+
+
+def test_claps_of_one_sensor_at_rest_do_not_pass_for_knocks():
+    claps_s = (21.0, 21.5, 22.05)
+    streams = {
+        WRIST: stream(WRIST, FIRST, 600.0, ends(600.0)),
+        ANKLE: stream(ANKLE, FAR, 600.0, (*ends(600.0), *claps_s)),
+    }
+    fit = fit_clocks(streams, Quality())[ANKLE]
+    assert worst_s(fit, FAR, 600.0) < 0.005
+
+
+def test_claps_that_no_other_sensor_feels_leave_the_clock_to_the_movement():
+    streams = {
+        WRIST: stream(WRIST, FIRST, 600.0, (12.0, 12.5, 13.0)),
+        ANKLE: stream(ANKLE, FAR, 600.0, (180.0, 180.5, 181.0)),
+    }
+    fit = fit_clocks(streams, Quality())[ANKLE]
+    assert fit.method == "movement"
+    assert worst_s(fit, FAR, 600.0) < 0.05
+
+
+def test_a_late_start_and_a_hole_do_no_harm():
+    fit, _ = fitted(FAR, 900.0, ends(900.0), start_true_s=120.0, cut=((300.0, 340.0),))
+    assert fit.method == "knocks"
+    assert worst_s(fit, FAR, 900.0) < 3.0 * fit.residual_s
+
+
+def test_moving_the_other_clock_moves_the_offset_and_nothing_else():
+    a, _ = fitted(FAR, 300.0, ends(300.0))
+    moved = replace(FAR, origin_s=FAR.origin_s + 1000.0)
+    b, _ = fitted(moved, 300.0, ends(300.0))
+    at_s = np.array([6000.0])
+    assert b.to_session(at_s + 1000.0)[0] == pytest.approx(a.to_session(at_s)[0], abs=1e-4)
+
+
+def test_the_first_sensor_keeps_its_numbers():
+    streams = {WRIST: stream(WRIST, FIRST, 90.0), ANKLE: stream(ANKLE, FAR, 90.0)}
+    recording = prepare(session(WRIST, ANKLE), streams, Settings(), Quality())
+    assert recording.clocks[WRIST].method == "reference"
+    assert recording.time_s[0] == streams[WRIST].accel.time_s[0]
+
+
+def test_the_order_of_the_session_decides_which_clock_counts():
+    streams = {WRIST: stream(WRIST, FIRST, 90.0), ANKLE: stream(ANKLE, FAR, 90.0)}
+    recording = prepare(session(ANKLE, WRIST), streams, Settings(), Quality())
+    assert recording.clocks[ANKLE].method == "reference"
+
+
+def still(place, start_s, seconds=60.0):
+    log = stream(place, Clock(), seconds)
+    time_s = start_s + np.arange(len(log.accel)) / 100.0
+    rest = np.tile([0.0, 0.0, 9.80665], (len(time_s), 1))
+    return replace(
+        log,
+        accel=Samples(time_s=time_s, values=rest),
+        gyro=Samples(time_s=time_s, values=0.0 * rest),
+    )
+
+
+def test_a_sensor_that_shares_nothing_is_left_out_and_said():
+    quality = Quality()
+    streams = {WRIST: still(WRIST, 0.0), ANKLE: still(ANKLE, 9000.0)}
+    recording = prepare(session(WRIST, ANKLE), streams, Settings(), quality)
+    assert list(recording.tracks) == [WRIST]
+    assert [(r.code, r.severity) for r in quality] == [("clock_unknown", Severity.LOST)]
+
+
+def test_still_sensors_that_overlap_are_taken_as_logged_with_a_warning():
+    quality = Quality()
+    fits = fit_clocks({WRIST: still(WRIST, 0.0), ANKLE: still(ANKLE, 5.0)}, quality)
+    assert fits[ANKLE].method == "as_logged"
+    assert np.isnan(fits[ANKLE].residual_s)
+    assert [(r.code, r.severity) for r in quality] == [("clock_unknown", Severity.DEGRADED)]
+
+
+def test_one_sensor_needs_no_other():
+    quality = Quality()
+    assert list(fit_clocks({WRIST: stream(WRIST, FIRST, 60.0)}, quality)) == [WRIST]
+    assert len(quality) == 0
+
+
+@pytest.fixture(scope="module", params=[True, False], ids=["knocks", "no knocks"])
+def swum(request):
+    ends = (Knocks(),) if request.param else ()
+    lengths = (
+        Length(turn="open"), Length(turn="flip"), Length(turn="stop"),
+        Rest(duration_s=12.0), Length(turn="open"), Length(turn="stop"),
+    )  # fmt: skip
+    plan = Plan(segments=(Stand(), *ends, *lengths, Rest(duration_s=6.0), *ends))
+    return request.param, rehearse(plan, seed=5)
+
+
+def test_the_synthetic_swimmers_clocks_are_found(swum):
+    knocked, rehearsal = swum
+    fits = fit_clocks(rehearsal.streams, Quality())
+    for place, fit in list(fits.items())[1:]:
+        at_s = rehearsal.streams[place].accel.time_s[[0, -1]]
+        truth_s = rehearsal.truth_extra["clocks"][place].to_session(at_s)
+        error_s = np.abs(fit.to_session(at_s) - truth_s).max()
+        assert fit.method == ("knocks" if knocked else "movement")
+        assert error_s < (0.005 if knocked else 2.5 * fit.residual_s)
