@@ -21,7 +21,8 @@ def write_session(session: Session, folder: Path) -> Path:
 
     A session.toml that is there already is edited: its comments and the top-level keys that
     aren't known stay; the tables (sensor, block, video) are written anew. Files are named
-    relative to `session.folder`. The marks of marks.toml are not written.
+    relative to `session.folder`. The marks of marks.toml are not written. The file is swapped in
+    whole, so that a crash leaves the old one.
 
     Raises
     ------
@@ -38,8 +39,9 @@ def write_session(session: Session, folder: Path) -> Path:
     _set_tables(document, "sensor", [_sensor(s, session.folder) for s in session.sensors])
     _set_tables(document, "block", [_block(block) for block in session.blocks])
     _set_tables(document, "video", [_video(video, session.folder) for video in session.videos])
-    path.write_text(tomlkit.dumps(document), encoding="utf-8", newline="\n")
-    return path
+    part = path.with_name(f"{path.name}.part")
+    part.write_text(tomlkit.dumps(document), encoding="utf-8", newline="\n")
+    return part.replace(path)
 
 
 def _existing(path: Path) -> tomlkit.TOMLDocument:

@@ -143,6 +143,13 @@ def test_editing_takes_out_what_is_no_longer_there(tmp_path: Path) -> None:
     assert again.blocks == ()
 
 
+def test_nothing_but_the_session_is_left_behind(tmp_path: Path) -> None:
+    folder = build_small_session(tmp_path)
+    before = sorted(path.name for path in folder.iterdir())
+    assert write_session(read_session(folder, Quality()), folder) == folder / "session.toml"
+    assert sorted(path.name for path in folder.iterdir()) == before
+
+
 def test_a_broken_session_is_not_overwritten(tmp_path: Path) -> None:
     folder = build_small_session(tmp_path)
     session = read_session(folder, Quality())
