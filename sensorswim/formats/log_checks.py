@@ -23,6 +23,8 @@ from sensorswim.units import STANDARD_GRAVITY_M_S2, TO_M_S2, TO_RAD_S, TO_S
 _GRAVITY_RATIO: Final = (0.35, 5.0)
 """Range of the median specific force in g that is taken as plausible: an ankle in a fast kick
 is above 2 for most of the time, a wrong unit is off by 9.8 or 1000."""
+_FIT_M_S2: Final = (0.6 * STANDARD_GRAVITY_M_S2, 1.8 * STANDARD_GRAVITY_M_S2)
+"""Median specific force for which another unit is proposed."""
 _CERTAIN_GYRO_RAD_S: Final = 150.0
 _DOUBTFUL_GYRO_RAD_S: Final = (0.7, 75.0)
 _RATE_HZ: Final = (20.0, 500.0)
@@ -57,7 +59,7 @@ def check_accel_unit(
         return
     unit = raw.columns["accel_x"].unit
     own = median / TO_M_S2[unit]
-    fit = _fitting(own, TO_M_S2, low * STANDARD_GRAVITY_M_S2, high * STANDARD_GRAVITY_M_S2)
+    fit = _fitting(own, TO_M_S2, *_FIT_M_S2)
     mend = "check the accelerometer's unit and scale"
     if fit:
         mend = f"the values look like {fit}: name the columns accel_x_{fit} and so on"
