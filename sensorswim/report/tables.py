@@ -9,7 +9,7 @@ import pandas as pd
 
 from sensorswim.figures import felt_against_measured
 from sensorswim.figures.felt import FELT_WORDS, row_name
-from sensorswim.figures.style import ACTIVITY_WORDS
+from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.model.analysis import Analysis
 from sensorswim.report.headline import clock
 from sensorswim.report.markup import Html, join, tag
@@ -53,13 +53,15 @@ def lengths_sheet(lengths: pd.DataFrame) -> Html:
 def _length_row(row: dict[Any, Any]) -> list[object]:
     kind = "other" if pd.isna(row["activity"]) else str(row["activity"])
     took = row["end_s"] - row["start_s"]
-    cells = [_cell(row[column], digits) for column, _, digits in _COLUMNS]
+    cells = [_cell(column, row[column], digits) for column, _, digits in _COLUMNS]
     what = ACTIVITY_WORDS.get(kind, kind)
     return [row["length_no"], what, "–" if pd.isna(took) else clock(took), *cells]
 
 
-def _cell(value: Any, digits: int) -> str:
-    return "–" if pd.isna(value) else f"{float(value):.{digits}f}"
+def _cell(column: str, value: Any, digits: int) -> str:
+    if pd.isna(value):
+        return "–"
+    return "none" if column == "kick_beat" and value == 0 else number(value, digits)
 
 
 def felt_sheet(analysis: Analysis) -> Html:

@@ -140,3 +140,11 @@ def test_headline_says_not_known_and_never_zero_where_breaths_could_not_be_told(
         analysis.tables["lengths"][column] = None
     lines = dict(headline(analysis))
     assert lines["Breaths"].startswith("Not known")
+
+
+def test_an_irregular_beat_is_called_none_in_the_table_of_lengths() -> None:
+    analysis = plausible_analysis()
+    analysis.tables["lengths"]["kick_beat"] = 0
+    row = re.search(r"<tr><th scope=\"row\">1</th>.*?</tr>", report_html(analysis))
+    assert row is not None
+    assert "<td>none</td>" in row[0]
