@@ -1,7 +1,8 @@
-"""How much a limb moves, second by second: what the clocks of two sensors are compared by.
+"""How much a limb moves, second by second: two clocks to within half an arm cycle.
 
-Activity, rests, push-offs and turns are common to all limbs; single strokes and kicks are not
-(left and right are half a cycle apart), so the envelope is smoothed until they vanish.
+Activity, rests and turns are common to all limbs and place two recordings against each other from
+any offset. They can't do better than half a cycle, as left and right arms alternate; `shakes`
+takes it from there.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ ENVELOPE_RATE_HZ: Final = 20.0
 """Bins of 0.05 s: at least one sample each from 25 Hz on."""
 
 SMOOTHING_S: Final = 0.4
-"""Standard deviation of the smoothing; passes 4 % of a movement at 1 Hz."""
+"""Standard deviation of the smoothing; passes 4 % of what changes once a second."""
 
 _MIN_OVERLAP_S: Final = 15.0
 _GYRO_FLOOR_RAD_S: Final = 0.3
