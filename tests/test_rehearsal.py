@@ -239,3 +239,60 @@ def test_blocks_hold_their_lengths() -> None:
     middle = 0.5 * (lengths["start_s"] + lengths["end_s"])
     assert ((middle > block["start_s"]) & (middle < block["end_s"])).all()
     assert lengths["activity"].tolist() == ["drill", "front_crawl"]
+
+
+@pytest.mark.parametrize(
+    ("activity", "called", "arms"),
+    [
+        ("backstroke", "backstroke", 2),
+        ("butterfly", "butterfly", 2),
+        ("breaststroke", "breaststroke", 0),
+        ("single_arm", "other", 1),
+        ("kick", "kick", 0),
+    ],
+)
+def test_other_strokes_move_their_own_way(activity: str, called: str, arms: int) -> None:
+    kit = Kit.ideal((Placement.UPPER_BACK, Placement.LEFT_WRIST))
+    swim = rehearse(Plan(segments=(Length(activity=activity, turn="stop"),)), kit=kit, seed=3)
+    length = swim.truth["lengths"].iloc[0]
+    assert length["activity"] == called
+    strokes = swim.truth["arm_strokes"].dropna(subset=["mid_pull_s"])
+    assert strokes["side"].nunique() == arms
+    back = swim.streams[Placement.UPPER_BACK].accel
+    inside = (back.time_s > length["start_s"] + 4) & (back.time_s < length["end_s"] - 2)
+    out_of_the_back = back.values[inside, 2].mean()  # noqa: PD011
+    assert out_of_the_back * (-1 if activity == "backstroke" else 1) > 0.7 * G
+    whole = strokes.iloc[2:-2]
+    assert (whole["catch_s"] < whole["mid_pull_s"] - 0.05).all()
+
+
+def test_no_knot_shows_as_a_kink_in_the_signals(body: Body) -> None:
+    for placement, pose in body.poses():
+        force = specific_force(pose)[5000:-5000]
+        jerk = np.linalg.norm(np.diff(force, axis=0), axis=1) * RATE_HZ
+        assert np.isfinite(force).all()
+        assert jerk.max() < 60 * np.percentile(jerk, 50) + 4000, placement
+
+
+def test_a_swapped_pair_carries_the_other_sides_signals() -> None:
+    plan = Plan(segments=(Length(turn="stop"),))
+    pair = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
+    right = rehearse(plan, kit=Kit.ideal(pair), seed=7)
+    wrong = rehearse(plan, kit=Kit.ideal(pair, swapped=("ankle",)), seed=7)
+    one = right.streams[Placement.LEFT_ANKLE].gyro.values  # noqa: PD011
+    other = wrong.streams[Placement.RIGHT_ANKLE].gyro.values  # noqa: PD011
+    count = min(len(one), len(other)) - 5
+    assert np.allclose(one[:count].std(axis=0), other[:count].std(axis=0), rtol=0.02)
+    left = right.streams[Placement.RIGHT_ANKLE].gyro.values  # noqa: PD011
+    assert not np.allclose(one[:count].std(axis=0), left[:count].std(axis=0), rtol=1e-4)
+
+
+def test_a_breath_that_holds_is_held_longer_than_the_other_rolls() -> None:
+    plan = Plan(segments=(Length(turn="open"), Length(turn="stop")))
+    kit = Kit.ideal((Placement.UPPER_BACK,))
+    long = rehearse(plan, swimmer=replace(Swimmer(), breath_hold_s=0.5), kit=kit, seed=1)
+    none = rehearse(plan, swimmer=replace(Swimmer(), breath_hold_s=0.0), kit=kit, seed=1)
+    excess = [swim.truth["breaths"]["excess_s"].median() for swim in (long, none)]
+    assert excess[0] > 0.3
+    assert abs(excess[1]) < 0.15
+    assert len(long.truth["breaths"]) >= 4

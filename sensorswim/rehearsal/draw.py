@@ -54,7 +54,7 @@ def draw_swimmer(rng: np.random.Generator) -> Swimmer:
     hold = 0.0 if rng.random() < 0.3 else rng.uniform(0, 0.8) * (1 - 0.75 * quick)
     lean = rng.normal(0, 5)
     kicks = ["6", "6", "4", "3+1", "2", "crossover", "irregular", "sparse", "none"]
-    size = rng.uniform(0.6, 1.25) * (1 - 0.3 * quick)
+    size = rng.uniform(0.55, 1.1) * (1 - 0.4 * quick)
     return Swimmer(
         name="drawn swimmer (invented)",
         height_m=height,
@@ -97,6 +97,7 @@ def draw_swimmer(rng: np.random.Generator) -> Swimmer:
         entry_splash_m_s2=0.0 if rng.random() < 0.25 else rng.uniform(1, 26),
         push_speed_m_s=rng.uniform(1.8, 2.9),
         glide_s=rng.uniform(0.9, 2.2),
+        dolphin_kicks=int(rng.choice([0, 0, 0, 1, 2])),
         first_arm=Side(rng.choice(["left", "right"])),
     )
 

@@ -41,12 +41,12 @@ def back_stroke(
     span = times.next_entry_s - leave
     poses: list[tuple[float, Pose]] = [
         (catch, (15, 18, 158, 0.05, 0, 1, 10, 0.08)),
-        (catch + 0.5 * (middle - catch), (48, 38, bend + 18, 0, -0.2, 1, 0, 0.05)),
-        (middle, (90, 54 + rng.normal(0, spread), bend, 0, -0.3, 1, -5, 0)),
+        (catch + 0.5 * (middle - catch), (50, 36, bend + 18, 0, -0.2, 1, 0, 0.05)),
+        (middle, (90, 46 + rng.normal(0, spread), bend, 0, -0.3, 1, -5, 0)),
         (middle + 0.6 * (leave - middle), (140, 24, bend + 30, 0.1, 0, 1, -5, -0.02)),
-        (leave, (172, 8, 164, 0.2, 0, 1, 5, -0.02)),
-        (leave + 0.3 * span, (222, 5, 168, 0.7, 0.1, 0.5, 5, 0)),
-        (leave + 0.6 * span, (280, 4, 168, 0.9, 0.1, 0.5, 5, 0.04)),
+        (leave, (172, 8, 164, 0.2, 0.35, 1, 5, -0.02)),
+        (leave + 0.3 * span, (222, 5, 168, 0.25, 0.9, 0.3, 5, 0)),
+        (leave + 0.6 * span, (280, 4, 168, 0.9, 0.5, 0.4, 5, 0.04)),
         (leave + 0.85 * span, (328, 1, 168, 0.5, 0.1, 0.9, 5, 0.06)),
     ]
     if times.entry_s is not None:

@@ -58,6 +58,8 @@ class Swimmer:
         Relative spread between cycles, timing and size.
     entry_splash_m_s2 : float
         Typical peak of the pulse at hand entry.
+    dolphin_kicks : int
+        After each push-off; they are no kicks of the truth tables.
     """
 
     name: str = "invented swimmer"

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 import numpy as np
+from scipy.fft import next_fast_len
 from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import expit
@@ -64,12 +65,13 @@ def smooth_noise(
     rng: np.random.Generator, count: int, *, low_hz: float, high_hz: float, rate_hz: float
 ) -> FloatArray:
     """Return (count,) band-limited Gaussian noise of standard deviation 1."""
-    frequency = np.fft.rfftfreq(count, 1.0 / rate_hz)
+    size = next_fast_len(count, real=True)
+    frequency = np.fft.rfftfreq(size, 1.0 / rate_hz)
     edge = 0.3 * high_hz
     shape = expit((high_hz - frequency) / (0.25 * edge))
     shape *= 1.0 - np.exp(-((frequency / max(low_hz, 1e-3)) ** 2))
     spectrum = shape * (
         rng.standard_normal(len(frequency)) + 1j * rng.standard_normal(len(frequency))
     )
-    noise = np.fft.irfft(spectrum, count)
+    noise = np.fft.irfft(spectrum, size)[:count]
     return noise / max(float(np.std(noise)), 1e-12)

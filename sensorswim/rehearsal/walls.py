@@ -123,6 +123,10 @@ def push_off(
     stage.carrier(out)
     level(stage, out - 0.25)
     stage.score.contacts.append((start_s + 0.02, "feet", 5.0))
+    for k in range(swimmer.dolphin_kicks):
+        for side in Side:
+            beat = (start_s + drive + 0.4 + 0.42 * k, 42.0, 20.0)
+            stage.score.kick_sizes[side].append(beat)
     middle = start_s + drive + 0.4 * swimmer.glide_s
     return [
         (start_s, 0.0, 0.0),
