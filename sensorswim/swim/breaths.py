@@ -103,7 +103,7 @@ def detect_breaths(
     arm_strokes : DataFrame
         Give phase and the cycle's duration.
     quality : Quality
-        Gets ``no_breaths_found``, ``breaths_unsure`` and ``few_quiet_rolls``.
+        Gets ``no_breaths_found``, ``breaths_not_told``, ``breaths_unsure`` and ``few_quiet_rolls``.
     rule : BreathRule, optional
     """
     rule, source = rule or BreathRule(), roll_result.best_source
@@ -227,13 +227,16 @@ def _tell_by_head(
 def _tell_by_hold(halves: list[dict[str, Any]], rule: BreathRule, quality: Quality) -> str:
     """Mark breaths by hold, duration and peak with the rhythm; leave unknown where unclear."""
     source = str(halves[0]["source"])
-    if len(halves) < rule.least_halves:
-        return source
     level = 0.5 * float(np.median([half["peak_roll_deg"] for half in halves]))
     hold = np.array([np.diff(_beyond_s(half, level))[0] for half in halves])
     usable = np.isfinite(hold) & ~_last_of_length(halves)
     hold = np.where(usable, hold, 0.0)
     if usable.sum() < rule.least_halves:
+        quality.add(
+            "breaths_not_told",
+            Severity.DEGRADED,
+            "There were too few rolls to tell breaths without a head sensor.",
+        )
         return source
     mark = _mark_s(halves, hold)
     classes = fit_two_classes(mark[usable], least_spread=0.02)

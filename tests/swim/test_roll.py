@@ -1,0 +1,91 @@
+"""Roll and straps: against the rehearsal's geometry, with sensors worn wrongly or not at all."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sensorswim.model import Quality, Recording
+from sensorswim.model.tables import SCHEMAS, empty
+from sensorswim.rehearsal import Rehearsal
+from sensorswim.signal.straps import align, worn_side
+from sensorswim.swim.roll import estimate_roll
+from tests.swim.swum import ANKLES, WORN, P, swim, wearing
+
+
+@pytest.fixture(scope="module")
+def swum() -> tuple[Rehearsal, Recording]:
+    return swim(seed=90, kit={"strap_deg": 25.0}, breath_hold_s=0.25)
+
+
+def _rms_deg(rehearsal: Rehearsal, recording: Recording, source: str) -> float:
+    lengths = rehearsal.truth["lengths"]
+    result = estimate_roll(recording, lengths, align(recording, lengths, Quality()), Quality())
+    truth = rehearsal.truth["roll"].query("source == @source")
+    error = result.signals_deg[source] - np.interp(
+        recording.time_s, truth["time_s"], truth["roll_deg"]
+    )
+    inside = np.zeros(len(error), dtype=bool)
+    for row in lengths.itertuples():
+        inside |= (recording.time_s >= row.swim_start_s) & (recording.time_s < row.end_s - 1.0)
+    return float(np.sqrt(np.nanmean(error[inside] ** 2)))
+
+
+def test_trunk_roll_is_within_3_degrees(swum: tuple[Rehearsal, Recording]) -> None:
+    assert _rms_deg(*swum, "lower_back") < 3.0
+
+
+def test_ankle_roll_is_within_5_degrees(swum: tuple[Rehearsal, Recording]) -> None:
+    assert _rms_deg(*swum, "ankles") < 5.0
+
+
+def test_wrong_way_up_and_swapped_are_mended_and_said() -> None:
+    rehearsal, recording = swim(
+        seed=91, lengths=2, kit={"swapped": ("ankle",), "wrong_way_up": (P.LOWER_BACK,)}
+    )
+    quality = Quality()
+    straps = align(recording, rehearsal.truth["lengths"], quality)
+    assert {"left_right_swapped", "strap_wrong_way_up"} <= quality.codes()
+    assert worn_side(P.LEFT_ANKLE, straps) == "right"
+    assert _rms_deg(rehearsal, recording, "ankles") < 5.0
+    assert _rms_deg(rehearsal, recording, "lower_back") < 3.0
+
+
+def test_straight_straps_raise_no_alarm(swum: tuple[Rehearsal, Recording]) -> None:
+    quality = Quality()
+    align(swum[1], swum[0].truth["lengths"], quality)
+    assert not quality.codes()
+
+
+def test_roll_table_is_at_50_hz_with_every_source(swum: tuple[Rehearsal, Recording]) -> None:
+    lengths = swum[0].truth["lengths"]
+    table = estimate_roll(swum[1], lengths, align(swum[1], lengths, Quality()), Quality()).table
+    assert set(table["source"]) == {"lower_back", "ankles"}
+    steps = table.query("source == 'ankles'")["time_s"].diff().dropna()
+    assert np.allclose(steps, 0.02, atol=1e-6)
+
+
+def test_no_sensor_and_no_length_give_an_empty_table(swum: tuple[Rehearsal, Recording]) -> None:
+    quality = Quality()
+    result = estimate_roll(wearing(swum[1]), swum[0].truth["lengths"], {}, quality)
+    assert list(result.table.columns) == SCHEMAS["roll"].names
+    assert result.best_source is None
+    assert "no_roll_source" in quality.codes()
+    assert set(align(swum[1], empty("lengths"), Quality())) == set(WORN)
+
+
+def test_roll_is_empty_inside_a_gap(swum: tuple[Rehearsal, Recording]) -> None:
+    rehearsal, recording = swum
+    straps = align(recording, rehearsal.truth["lengths"], Quality())
+    track = recording.tracks[P.LOWER_BACK]
+    valid = track.valid.copy()
+    valid[3000:3100] = False
+    cut = replace(recording, tracks={P.LOWER_BACK: replace(track, valid=valid)})
+    roll = estimate_roll(cut, empty("lengths"), straps, Quality()).signals_deg["lower_back"]
+    assert np.isnan(roll[3000:3100]).all()
+
+
+def test_one_ankle_is_enough(swum: tuple[Rehearsal, Recording]) -> None:
+    assert _rms_deg(swum[0], wearing(swum[1], ANKLES[0]), "ankles") < 8.0
