@@ -15,7 +15,7 @@ from sensorswim.rehearsal import truth
 from sensorswim.rehearsal.body import Body, Pose
 from sensorswim.rehearsal.director import direct
 from sensorswim.rehearsal.legs import leg_curves
-from sensorswim.rehearsal.sensors import Ideal, Pulse, ideal, soften, wear
+from sensorswim.rehearsal.sensors import Pulse, ideal, soften, wear
 from sensorswim.rehearsal.settings import Kit, Plan, Swimmer
 from sensorswim.rehearsal.stage import WALL_M, Stage
 from sensorswim.rehearsal.timeline import RATE_HZ, smooth_noise
@@ -231,6 +231,3 @@ def _renamed(stream: Stream, name: Placement) -> Stream:
         pressure=stream.pressure, accel_range_m_s2=stream.accel_range_m_s2,
         gyro_range_rad_s=stream.gyro_range_rad_s,
     )  # fmt: skip
-
-
-__all__ = ["Ideal", "Rehearsal", "embody", "rehearse"]
