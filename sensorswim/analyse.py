@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +36,7 @@ from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.kicks import detect_kicks
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
-from sensorswim.swim.strokes import ArmResult, StrokeFinder
+from sensorswim.swim.strokes import ArmResult, StrokeFinder, with_lead_arm, wrists_swapped
 from sensorswim.swim.wrist_strap import align_wrist
 
 Progress = Callable[[str], None]
@@ -96,7 +97,11 @@ def analyse_streams(
         _say_nothing_swum(recording, quality)
     progress("finding strokes, kicks and rolls")
     straps = _wrist_straps(recording, lengths, quality)
-    arms = StrokeFinder(session=session).find(recording, lengths, straps, quality)
+    arms = StrokeFinder(session=session).find(recording, lengths, straps)
+    if wrists_swapped(arms):
+        recording = _swap_wrists(recording, quality)
+        straps = _wrist_straps(recording, lengths, Quality())
+        arms = StrokeFinder(session=session).find(recording, lengths, straps)
     lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
     straps |= align(recording, lengths, quality)
     lengths = lengths.assign(activity=_activities(recording, lengths, arms, straps))
@@ -142,7 +147,7 @@ def _result(
         "kicks": kicks,
         "arm_cycles": cycles,
         "rolls": breath.rolls,
-        "breaths": breath.breaths,
+        "breaths": with_lead_arm(breath.breaths, arms),
         "roll": roll.table,
         "marks": _marks(session),
     }
@@ -194,6 +199,20 @@ def _wrist_straps(
         for p, track in recording.tracks.items()
         if p.limb is Limb.WRIST
     }
+
+
+def _swap_wrists(recording: Recording, quality: Quality) -> Recording:
+    """Return the recording with the two wrist tracks exchanged."""
+    quality.add(
+        "left_right_swapped",
+        Severity.NOTE,
+        "The two wrist sensors were on the wrong sides; left and right were exchanged.",
+    )
+    left, right = Placement.LEFT_WRIST, Placement.RIGHT_WRIST
+    tracks = dict(recording.tracks)
+    tracks[left] = replace(recording.tracks[right], placement=left)
+    tracks[right] = replace(recording.tracks[left], placement=right)
+    return replace(recording, tracks=tracks)
 
 
 def _swim_starts(lengths: pd.DataFrame, strokes: pd.DataFrame) -> pd.Series:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from sensorswim.model import Limb, Placement, Quality, Recording, Session, Side
+from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.swim.arms import (
@@ -23,6 +23,7 @@ from sensorswim.swim.shoulder import ShoulderFit, fit_shoulder
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
+_CLEAR_SWING = 0.3
 _LEAST_ALIKE = 3
 _PRONE_RESIDUAL_M = 0.05
 _PUSH_OFF_SPEED_M_S = 2.3
@@ -99,7 +100,6 @@ class StrokeFinder:
         recording: Recording,
         lengths: pd.DataFrame,
         limb_from_sensor: dict[Placement, FloatArray],
-        quality: Quality,
     ) -> ArmResult:
         """Return the strokes; `lengths` needs length_no, start_s and end_s."""
         motions = _follow(recording, lengths, limb_from_sensor)
@@ -167,6 +167,42 @@ def _follow(
             if motion is not None and motion.period.swing > 0.6 and motion.period.strength > 0.3:
                 motions[int(row.length_no), side] = motion
     return motions
+
+
+def wrists_swapped(arms: ArmResult) -> bool:
+    """Tell whether the two wrist sensors are on the wrong sides.
+
+    In the recovery the forearm swings round on its own side of the body: to the left in the
+    left arm. Both arms must say otherwise.
+    """
+    outward = {}
+    for side in Side:
+        turns = [_recovery_swing(m) for (_, s), m in arms.motions.items() if s is side]
+        outward[side] = side.sign * float(np.median(turns)) if turns else 0.0
+    return max(outward.values()) < -_CLEAR_SWING
+
+
+def _recovery_swing(motion: WristMotion) -> float:
+    """Return the median leftward component of the forearm as it passes from back to front."""
+    at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
+    return float(np.median(motion.forearm[at, 1])) if len(at) and motion.overhead else 0.0
+
+
+def with_lead_arm(breaths: pd.DataFrame, arms: ArmResult) -> pd.DataFrame:
+    """Return the breaths with `lead_arm_tilt_deg`: the reaching forearm below level.
+
+    Breathing to the left the swimmer lies on the right side and reaches with the right arm.
+    """
+    tilts = []
+    for row in breaths.itertuples():
+        motion = arms.motions.get((int(row.length_no), Side(str(row.side)).other))
+        if motion is None:
+            tilts.append(np.nan)
+            continue
+        at = min(int(np.searchsorted(motion.time_s, row.peak_s)), len(motion.time_s) - 1)
+        down = -float(motion.forearm[at, 2])
+        tilts.append(np.degrees(np.arcsin(down)) if motion.valid[at] else np.nan)
+    return breaths.assign(lead_arm_tilt_deg=np.array(tilts, dtype=float))
 
 
 def _row(number: int, side: Side, stroke: Stroke) -> dict[str, object]:
