@@ -68,7 +68,7 @@ class WallFinder:
         if self._is_flip(recording, push_s):
             found = _jolt(recording, Limb.ANKLE, push_s - 0.7, push_s - 0.06)
             return push_s - _USUAL_CONTACT_S if found is None else found
-        found = _jolt(recording, Limb.WRIST, push_s - 1.4, push_s - 0.35, take=0)
+        found = _jolt(recording, Limb.WRIST, push_s - 1.9, push_s - 0.35, take=0)
         return push_s - 1.0 if found is None else found
 
     def finish(self, recording: Recording, near_s: float) -> float | None:

@@ -9,7 +9,7 @@ from made_streams import KNOCKS_S, Clock, clock_error_s, session, stream
 from sensorswim.model import Placement, Quality, Samples, Settings, Severity
 from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
 from sensorswim.signal import prepare
-from sensorswim.signal.clocks import fit_clocks
+from sensorswim.signal.clocks import RIVAL_S, fit_clocks
 
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
@@ -58,7 +58,7 @@ def test_without_knocks_the_movement_does_and_says_how_well(place, duration_s):
     fit, quality = fitted(FAR, duration_s, (), place=place)
     assert fit.method == "movement"
     assert worst_s(fit, FAR, duration_s) < 0.05
-    assert 0.04 <= fit.residual_s < 0.1
+    assert RIVAL_S <= fit.residual_s < 1.1 * RIVAL_S
     (row,) = quality
     assert (row.code, row.severity) == ("clock_from_movement", Severity.DEGRADED)
     assert f"{1000 * fit.residual_s:.0f} ms" in row.text
