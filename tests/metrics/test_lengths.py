@@ -1,0 +1,81 @@
+"""Rules by which cycles and kicks become the figures of a length."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sensorswim.metrics.lengths import arm_cycles, kick_beat
+from sensorswim.model.tables import frame
+
+
+@pytest.mark.parametrize(
+    ("counts", "beat"),
+    [
+        ([2, 2, 2], 2),
+        ([1, 2, 1], 2),
+        ([4, 4, 4], 4),
+        ([6, 7, 6], 6),
+        ([6, 6, 6, 4, 4], 6),
+        ([6, 6, 4, 4], 0),
+        ([6, 6, 6, 4, 2, 4], 0),
+        ([6, np.nan, np.nan], 6),
+    ],
+)
+def test_kick_beat_needs_six_tenths_of_the_cycles(counts, beat):
+    assert kick_beat(pd.Series(counts, dtype="float64")) == beat
+
+
+@pytest.mark.parametrize("count", [0, 3, 5, 8, 12])
+def test_counts_between_the_beats_agree_with_none(count):
+    assert kick_beat(pd.Series([count] * 5)) == 0
+    assert kick_beat(pd.Series([6, 6, count, count])) == 0
+    assert kick_beat(pd.Series([6, 6, 6, count, count])) == 6
+
+
+@pytest.mark.parametrize("counts", [[], [np.nan, np.nan]])
+def test_no_cycles_give_no_beat(counts):
+    assert kick_beat(pd.Series(counts, dtype="float64")) is None
+
+
+def one_length(*sides, activity="front_crawl"):
+    """Return the cycles of three strokes a side, 2 s each, and a downbeat every half second."""
+    rows = [
+        {
+            "side": side,
+            "length_no": 1,
+            "entry_s": 2.0 * k + (side == "right"),
+            "mid_pull_s": 2.0 * k + (side == "right") + 0.8,
+            "next_entry_s": 2.0 * (k + 1) + (side == "right") if k < 2 else np.nan,
+        }
+        for side in sides
+        for k in range(3)
+    ]
+    lengths = pd.DataFrame([{"length_no": 1, "activity": activity}])
+    kicks = frame("kicks", [{"length_no": 1, "downbeat_s": t} for t in np.arange(0.1, 8.0, 0.5)])
+    return arm_cycles(
+        lengths, frame("arm_strokes", rows), kicks, frame("rolls", []), frame("breaths", [])
+    )
+
+
+def test_cycles_run_from_left_entry_to_left_entry_where_both_are_worn():
+    cycles = one_length("left", "right")
+    assert list(cycles["cycle_side"]) == ["left", "left"]
+    assert list(cycles["start_s"]) == [0.0, 2.0]
+
+
+def test_right_wrist_only_gives_cycles_of_the_right_hand():
+    cycles = one_length("right")
+    assert list(cycles["cycle_side"]) == ["right", "right"]
+    assert list(cycles["start_s"]) == [1.0, 3.0]
+    assert cycles["index_of_coordination_pct"].isna().all()
+
+
+def test_a_cycle_counts_its_own_downbeats_and_its_rate():
+    cycles = one_length("left")
+    assert list(cycles["kicks"]) == [4, 4]
+    assert list(cycles["stroke_rate_cycles_min"]) == [30.0, 30.0]
+
+
+@pytest.mark.parametrize("activity", ["kick", "breaststroke"])
+def test_lengths_without_crawl_have_no_cycles(activity):
+    assert one_length("left", "right", activity=activity).empty
