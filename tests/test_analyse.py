@@ -148,17 +148,20 @@ def _events_within(table: pd.DataFrame, span_s: np.ndarray) -> list[float]:
 
 
 @pytest.mark.parametrize(
-    "kit",
+    ("kit", "told"),
     [
-        Kit(wrong_way_up=(Placement.LEFT_WRIST, Placement.RIGHT_ANKLE)),
-        Kit(swapped=("wrist",)),
-        Kit(swapped=("ankle",)),
+        (Kit(wrong_way_up=(Placement.LEFT_WRIST, Placement.RIGHT_ANKLE)), "strap_wrong_way_up"),
+        (Kit(swapped=("wrist",)), "left_right_swapped"),
+        (Kit(swapped=("ankle",)), "left_right_swapped"),
     ],
     ids=["wrong_way_up", "swapped_wrists", "swapped_ankles"],
 )
-def test_a_kit_that_is_put_on_wrongly_gives_the_figures_of_one_put_on_rightly(kit: Kit) -> None:
+def test_a_kit_that_is_put_on_wrongly_gives_the_figures_of_one_put_on_rightly(
+    kit: Kit, told: str
+) -> None:
     swim = rehearse(PLAN, kit=kit, seed=4)
     answer, true = analysed(swim.streams), swim.truth["lengths"]
+    assert told in answer.quality.codes()
     assert list(answer.lengths["activity"]) == ["front_crawl", "front_crawl"]
     for name, error in (
         ("stroke_rate_cycles_min", 1.0),
