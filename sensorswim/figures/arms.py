@@ -8,12 +8,13 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from sensorswim.figures import style
+from sensorswim.swim import coordination
 
 PHASES: Final = (
-    ("entry to catch", "entry_s", "catch_s"),
-    ("catch to mid-pull", "catch_s", "mid_pull_s"),
-    ("mid-pull to exit", "mid_pull_s", "exit_s"),
-    ("exit to next entry", "exit_s", "next_entry_s"),
+    "entry to catch",
+    "catch to mid-pull",
+    "mid-pull to exit",
+    "exit to next entry",
 )
 _FILLS: Final = (
     (style.BAND, style.INK),
@@ -31,12 +32,9 @@ def phase_shares(arm_strokes: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Columns length_no, side and one for each of `PHASES`.
     """
-    whole = arm_strokes.dropna(
-        subset=["entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s"]
-    )
-    cycle = whole["next_entry_s"] - whole["entry_s"]
-    shares = {name: 100 * (whole[end] - whole[start]) / cycle for name, start, end in PHASES}
-    return pd.DataFrame({"length_no": whole["length_no"], "side": whole["side"], **shares})
+    shares = coordination.phase_shares(arm_strokes).dropna()
+    shares.columns = pd.Index(PHASES)
+    return arm_strokes.loc[shares.index, ["length_no", "side"]].join(shares)
 
 
 def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
@@ -47,7 +45,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
     sides = [side for side in ("left", "right") if len(style.side_of(shares, side))]
     means = {side: style.side_of(shares, side) for side in sides}
     fig = style.new_figure(height=150 + 80 * len(sides))
-    for (name, _, _), (colour, ink) in zip(PHASES, _FILLS, strict=True):
+    for name, (colour, ink) in zip(PHASES, _FILLS, strict=True):
         values = [float(means[side][name].mean()) for side in sides]
         spread = [float(means[side][name].std()) for side in sides]
         fig.add_bar(
@@ -70,7 +68,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
     fig.update_yaxes(autorange="reversed", showgrid=False)
     parts = [
         f"{side} arm "
-        + ", ".join(f"{name} {means[side][name].mean():.0f} %" for name, *_ in PHASES)
+        + ", ".join(f"{name} {means[side][name].mean():.0f} %" for name in PHASES)
         for side in sides
     ]
     return style.with_alt(fig, f"Share of each phase in the arm cycle: {'; '.join(parts)}.")
