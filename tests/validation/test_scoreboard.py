@@ -17,7 +17,6 @@ from tests.validation.scoring import Tally, score_strokes
 
 _HELD = (
     "arm strokes, F1",
-    "entry, median error, ms",
     "exit, median error, ms",
     "catch, median error, ms",
     "mid-pull, median error, ms",
