@@ -67,8 +67,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
     fig.update_xaxes(title_text="share of the arm's own cycle in %", range=[0, 100])
     fig.update_yaxes(autorange="reversed", showgrid=False)
     parts = [
-        f"{side} arm "
-        + ", ".join(f"{name} {means[side][name].mean():.0f} %" for name in PHASES)
+        f"{side} arm " + ", ".join(f"{name} {means[side][name].mean():.0f} %" for name in PHASES)
         for side in sides
     ]
     return style.with_alt(fig, f"Share of each phase in the arm cycle: {'; '.join(parts)}.")
