@@ -25,12 +25,8 @@ class _Settings(BaseModel):
 
     orientation_filter: Literal["vqf", "madgwick", "mahony", "ekf", "complementary"] = "vqf"
     max_gap_bridged_s: float = Field(default=0.0, ge=0.0, le=2.0)
-    fixed_roll_upper_back_deg: Angle = 90.0
-    fixed_roll_lower_back_deg: Angle = 90.0
-    fixed_roll_ankles_deg: Angle = 90.0
     elbow_band_low_deg: Angle = 90.0
     elbow_band_high_deg: Angle = 90.0
-    min_rest_s: float = Field(default=0.0, ge=0.0, le=3600.0)
 
     @model_validator(mode="after")
     def _band_in_order(self) -> _Settings:

@@ -19,22 +19,14 @@ class Settings:
         ``complementary``.
     max_gap_bridged_s : float
         Longest hole in a log that is bridged by interpolation; longer ones are gaps.
-    fixed_roll_upper_back_deg, fixed_roll_lower_back_deg, fixed_roll_ankles_deg : float
-        The fixed angles of ``beyond_fixed_s``, so that sessions compare.
     elbow_band_low_deg, elbow_band_high_deg : float
-        Wanted elbow angle at mid-pull (common practice, no source).
-    min_rest_s : float
-        A pause at the wall from this long counts as a rest.
+        Wanted elbow angle at mid-pull (common practice, no source); no figure rests on it yet.
     """
 
     orientation_filter: str = "vqf"
     max_gap_bridged_s: float = 0.12
-    fixed_roll_upper_back_deg: float = 35.0
-    fixed_roll_lower_back_deg: float = 25.0
-    fixed_roll_ankles_deg: float = 20.0
     elbow_band_low_deg: float = 100.0
     elbow_band_high_deg: float = 120.0
-    min_rest_s: float = 5.0
 
     def as_dict(self) -> dict[str, Any]:
         """Return the values as plain types."""

@@ -28,8 +28,9 @@ _REACH_M = 0.05
 """Typical forward travel of the shoulder about its mean (common practice, no source)."""
 
 SHOULDER_DEPTH_M = 0.08
-"""Mean depth of the shoulder joint below the surface in level swimming (common practice, no
-source): what ties the wrist's path to the water line."""
+"""Mean depth of the shoulder joint below the surface in level swimming: what ties the wrist's path
+to the water line. No source; anatomically plausible, picked on an early version of the synthetic
+swimmer, so entry and exit carry a bias on other bodies."""
 
 
 @dataclass(frozen=True, kw_only=True)

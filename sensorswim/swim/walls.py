@@ -21,10 +21,11 @@ _X = np.array([1.0, 0.0, 0.0])
 _CLIP_M_S2 = 15.0
 _RISE_S = 0.3
 """Longest time from the start of a push to its peak: arms that still swing forward before it
-must not count (common practice, no source)."""
+must not count (no source; read off the synthetic swimmer, not checked on real push-offs)."""
 
 _USUAL_CONTACT_S = 0.23
-"""Usual time from the feet's contact to the push in a flip turn (common practice, no source)."""
+"""Usual time from the feet's contact to the push in a flip turn (no source; read off the synthetic
+swimmer)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -230,9 +230,9 @@ def _(folder: Path) -> None:
     (folder / "sensorswim.toml").write_text('fliter = "vqf"\n', encoding="utf-8")
 
 
-@_case("settings_type", "error", "sensorswim.toml", "min_rest_s")
+@_case("settings_type", "error", "sensorswim.toml", "max_gap_bridged_s")
 def _(folder: Path) -> None:
-    (folder / "sensorswim.toml").write_text('min_rest_s = "5"\n', encoding="utf-8")
+    (folder / "sensorswim.toml").write_text('max_gap_bridged_s = "5"\n', encoding="utf-8")
 
 
 @_case("settings_band", "error", "sensorswim.toml", "elbow_band_low_deg")

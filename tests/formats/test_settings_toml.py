@@ -14,10 +14,12 @@ def test_without_a_file_the_defaults_count(user_folder: Path, tmp_path: Path) ->
 
 
 def test_the_session_comes_before_the_user(user_folder: Path, tmp_path: Path) -> None:
-    (user_folder / "sensorswim.toml").write_text("min_rest_s = 8\nelbow_band_low_deg = 90.0\n")
-    assert read_settings(tmp_path) == Settings(min_rest_s=8.0, elbow_band_low_deg=90.0)
-    (tmp_path / "sensorswim.toml").write_text("format = 1\nmin_rest_s = 3.0\n")
-    assert read_settings(tmp_path) == Settings(min_rest_s=3.0)
+    (user_folder / "sensorswim.toml").write_text(
+        "max_gap_bridged_s = 0.5\nelbow_band_low_deg = 90.0\n"
+    )
+    assert read_settings(tmp_path) == Settings(max_gap_bridged_s=0.5, elbow_band_low_deg=90.0)
+    (tmp_path / "sensorswim.toml").write_text("format = 1\nmax_gap_bridged_s = 0.3\n")
+    assert read_settings(tmp_path) == Settings(max_gap_bridged_s=0.3)
 
 
 def test_every_setting_can_be_written(user_folder: Path, tmp_path: Path) -> None:
@@ -31,11 +33,11 @@ def test_every_setting_can_be_written(user_folder: Path, tmp_path: Path) -> None
     [
         ("speed = 1", ("the key speed", "max_gap_bridged_s")),
         ("format = 2", ("format 2", "update")),
-        ("min_rest_s = -1.0", ("min_rest_s",)),
-        ("min_rest_s = inf", ("min_rest_s",)),
-        ("min_rest_s = true", ("min_rest_s",)),
+        ("max_gap_bridged_s = -1.0", ("max_gap_bridged_s",)),
+        ("max_gap_bridged_s = inf", ("max_gap_bridged_s",)),
+        ("max_gap_bridged_s = true", ("max_gap_bridged_s",)),
         ('orientation_filter = "best"', ("orientation_filter", "madgwick")),
-        ("min_rest_s", ("TOML",)),
+        ("max_gap_bridged_s", ("TOML",)),
     ],
 )
 def test_a_wrong_setting_is_named(
