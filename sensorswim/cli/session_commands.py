@@ -1,0 +1,81 @@
+"""One session: analyse it, invent one, and what the columns mean."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sensorswim.cli.app import app, show_progress
+from sensorswim.errors import SensorswimError
+
+
+@app.command("analyse")
+def analyse_command(
+    session: Annotated[Path, typer.Argument(help="Folder with session.toml and the logs.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the result.")],
+    csv: Annotated[bool, typer.Option("--csv", help="Write the tables as CSV, too.")] = False,
+    streams: Annotated[
+        bool, typer.Option("--streams", help="Write the aligned body-frame signals.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Analyse a session folder and write the report, the cues and the tables."""
+    from sensorswim.analyse import analyse
+    from sensorswim.export import check_out, write_result
+    from sensorswim.report import headline
+
+    check_out(out)
+    with show_progress(quiet=quiet) as told:
+        answer = analyse(session, streams=streams, progress=told)
+        place = write_result(
+            answer, out, csv=csv, progress=lambda _share, step: told(f"writing: {step}")
+        )
+    if quiet:
+        return
+    for subject, line in headline(answer):
+        typer.echo(f"{subject + ':':9}{line}")
+    if len(answer.quality):
+        typer.echo(f"Notes on the data: {len(answer.quality)} (in the report).")
+    typer.echo(f"Report:  {place / 'report.html'}")
+
+
+@app.command("rehearse")
+def rehearse_command(
+    out: Annotated[Path, typer.Argument(help="Folder for the invented session.")],
+    swimmer: Annotated[
+        str, typer.Option("--swimmer", help="The sample, or an invented swimmer by name.")
+    ] = "sample",
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 2026,
+    kit: Annotated[str, typer.Option("--kit", help="Sensors worn, by the kit's name.")] = "core",
+    file_format: Annotated[
+        str, typer.Option("--format", help="Of the logs: parquet, csv or csv.gz.")
+    ] = "parquet",
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Write a session of an invented swimmer, with the truth about it in a subfolder."""
+    from sensorswim.rehearsal.named import rehearse_named
+
+    with show_progress(quiet=quiet) as told:
+        told("swimming")
+        session = rehearse_named(swimmer, kit=kit, seed=seed)
+        told("writing")
+        place = session.write(out, file_format=file_format)
+    if not quiet:
+        typer.echo(f"{session.swimmer.name}: {len(session.truth['lengths'])} lengths in {place}")
+
+
+@app.command("codebook")
+def codebook_command(
+    csv: Annotated[bool, typer.Option("--csv", help="As CSV.")] = False,
+    markdown: Annotated[bool, typer.Option("--markdown", help="As a Markdown table.")] = False,
+) -> None:
+    """Print what each column of each table means, and its unit."""
+    from sensorswim.codebook import FORMS
+
+    if csv and markdown:
+        raise SensorswimError("--csv and --markdown exclude each other", mend="choose one")
+    form = "csv" if csv else "markdown" if markdown else "text"
+    sys.stdout.write(FORMS[form]())
