@@ -6,7 +6,8 @@
     ├── InputError             a session folder or a log that can't be used
     │   ├── SessionError       session.toml itself
     │   ├── LogError           one sensor's log
-    │   └── SettingsError      sensorswim.toml
+    │   ├── SettingsError      sensorswim.toml
+    │   └── PacketError        bytes that a sensor sent and that can't be read
     └── OutputError            a result that can't be written where it was asked for
 
 Anything else that escapes is a defect of the program, never folded into these.
@@ -49,6 +50,14 @@ class LogError(InputError):
 
 class SettingsError(InputError):
     """The sensorswim.toml can't be read or holds a value that isn't allowed."""
+
+
+class PacketError(InputError):
+    """Bytes from a sensor that are no packet; `reason` is one word for counting."""
+
+    def __init__(self, reason: str, what: str, *, where: str = "packet", mend: str = "") -> None:
+        self.reason = reason
+        super().__init__(what, where=where, mend=mend)
 
 
 class OutputError(SensorswimError):
