@@ -19,7 +19,7 @@ from scipy.signal import butter, sosfiltfilt
 from sensorswim.model import Placement, Quality, Recording, Severity, Side
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import frame
-from sensorswim.swim.kicks import cycle_phase
+from sensorswim.swim.kicks import cycle_phase, phase_cycles
 from sensorswim.swim.rhythm import decode, fit_two_classes
 from sensorswim.swim.roll import RollResult, segment_roll_deg
 
@@ -128,8 +128,12 @@ def detect_breaths(
     _hold_all(halves, 0.5 * typical)
     if few and any(half["is_breath"] for half in halves):
         _say_few(quality)
-    breaths = [_breath(half, halves, arm_strokes, few, told_by) for half in halves
-               if half["is_breath"]]  # fmt: skip
+    around = _Around(
+        cycles_s=phase_cycles(arm_strokes),
+        strokes_s=_strokes_s(arm_strokes),
+        usual_hold_s={} if few else _usual_holds(halves),
+    )
+    breaths = [_breath(half, around, told_by) for half in halves if half["is_breath"]]
     return BreathResult(
         rolls=_rolls_table(halves),
         breaths=frame("breaths", breaths),
@@ -314,41 +318,67 @@ def _rolls_table(halves: list[dict[str, Any]]) -> pd.DataFrame:
     return frame("rolls", [{name: half[name] for name in columns} for half in halves])
 
 
-def _breath(
-    half: dict[str, Any],
-    halves: list[dict[str, Any]],
-    arm_strokes: pd.DataFrame,
-    few: bool,
-    told_by: str,
-) -> dict[str, Any]:
-    quiet = [other for other in halves if other["is_breath"] is False]
-    same = [other["hold_s"] for other in quiet if other["side"] == half["side"]]
-    usual = same or [other["hold_s"] for other in quiet]
-    known = not few and bool(np.isfinite(usual).any())
+@dataclass(frozen=True, kw_only=True)
+class _Around:
+    """What a breath is compared with.
+
+    Parameters
+    ----------
+    cycles_s, strokes_s : dict
+        Length number -> entry and next entry (K, 2): those that give the phase, and all.
+    usual_hold_s : dict
+        Side -> median hold of the rolls without a breath; without a key where not known.
+    """
+
+    cycles_s: dict[int, FloatArray]
+    strokes_s: dict[int, FloatArray]
+    usual_hold_s: dict[str, float]
+
+
+def _strokes_s(arm_strokes: pd.DataFrame) -> dict[int, FloatArray]:
+    numbers = arm_strokes["length_no"].to_numpy(dtype=int)
+    times_s = arm_strokes[["entry_s", "next_entry_s"]].to_numpy(dtype=float)
+    return {int(number): times_s[numbers == number] for number in np.unique(numbers)}
+
+
+def _usual_holds(halves: list[dict[str, Any]]) -> dict[str, float]:
+    """Return the median hold of quiet rolls by side, of both where a side has none."""
+    quiet = [half for half in halves if half["is_breath"] is False]
+    out = {}
+    for side in Side:
+        same = [half["hold_s"] for half in quiet if half["side"] == side.value]
+        usual = same or [half["hold_s"] for half in quiet]
+        if np.isfinite(usual).any():
+            out[side.value] = float(np.nanmedian(usual))
+    return out
+
+
+def _breath(half: dict[str, Any], around: _Around, told_by: str) -> dict[str, Any]:
     beyond = np.diff(_beyond_s(half, FIXED_DEG[half["source"]]))[0]
     at = np.array([half["peak_s"]])
+    number = half["length_no"]
+    phase = cycle_phase(at, around.cycles_s.get(number, np.zeros((0, 2))))
+    strokes_s = around.strokes_s.get(number, np.zeros((0, 2)))
     return {
-        "length_no": half["length_no"],
+        "length_no": number,
         "side": half["side"],
         "peak_s": half["peak_s"],
         "start_s": half["start_s"],
         "end_s": half["end_s"],
         "hold_s": half["hold_s"],
-        "hold_share": half["hold_s"] / _cycle_s(half, arm_strokes),
-        "excess_s": half["hold_s"] - float(np.nanmedian(usual)) if known else np.nan,
+        "hold_share": half["hold_s"] / _cycle_s(half["peak_s"], strokes_s),
+        "excess_s": half["hold_s"] - around.usual_hold_s.get(half["side"], np.nan),
         "beyond_fixed_s": float(beyond) if np.isfinite(beyond) else 0.0,
         "peak_roll_deg": half["peak_roll_deg"],
-        "cycle_phase": float(cycle_phase(at, arm_strokes, half["length_no"])[0]),
+        "cycle_phase": float(phase[0]),
         "confidence": half["chance"],
         "source": told_by,
     }
 
 
-def _cycle_s(half: dict[str, Any], arm_strokes: pd.DataFrame) -> float:
+def _cycle_s(peak_s: float, strokes_s: FloatArray) -> float:
     """Return the duration of the arm cycle that holds the peak, else the length's median."""
-    own = arm_strokes[arm_strokes["length_no"] == half["length_no"]]
-    span = (own["next_entry_s"] - own["entry_s"]).to_numpy(dtype=float)
-    entry = own["entry_s"].to_numpy(dtype=float)
-    here = (entry <= half["peak_s"]) & (half["peak_s"] < entry + span)
+    entry, span = strokes_s[:, 0], strokes_s[:, 1] - strokes_s[:, 0]
+    here = (entry <= peak_s) & (peak_s < entry + span)
     usable = span[here] if here.any() else span[np.isfinite(span)]
     return float(np.median(usable)) if len(usable) else float("nan")

@@ -7,7 +7,7 @@ of a length are pooled before a small peak counts as a kick.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,8 @@ from sensorswim.model import Placement, Quality, Recording
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.signal.straps import ANKLES, worn_side
+
+_NO_CYCLES: Final = np.zeros((0, 2))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +95,8 @@ def detect_kicks(
         for place in ANKLES
         if place in recording.tracks and place in limb_from_sensor
     ]
-    rows = []
+    rows: list[dict[str, Any]] = []
+    cycles = phase_cycles(arm_strokes)
     for leg in legs:
         others = [other.time_s for other in legs if other is not leg]
         spans = {
@@ -102,7 +105,8 @@ def detect_kicks(
         }
         strong = _strong(leg.rate_deg_s, spans)
         for number, inside in spans.items():
-            rows += _length_rows(leg, inside, arm_strokes, number, strong, rule)
+            own = cycles.get(number, _NO_CYCLES)
+            rows += _length_rows(leg, inside, own, number, strong, rule)
     table = frame("kicks", rows)
     return table.sort_values(["length_no", "downbeat_s"], ignore_index=True)
 
@@ -110,15 +114,15 @@ def detect_kicks(
 def _length_rows(
     leg: _Leg,
     inside: BoolArray,
-    arm_strokes: pd.DataFrame,
+    cycles_s: FloatArray,
     length_no: int,
     strong: float,
     rule: KickRule,
 ) -> list[dict[str, Any]]:
     """Return the rows of one leg in one length."""
     time_s, rate = leg.time_s[inside], leg.rate_deg_s[inside]
-    keep = _kept(rate, _pooled_phase(time_s, arm_strokes, length_no), strong, rule)
-    phase = cycle_phase(time_s, arm_strokes, length_no)
+    keep = _kept(rate, _pooled_phase(time_s, cycles_s), strong, rule)
+    phase = cycle_phase(time_s, cycles_s)
     return [
         {
             "length_no": length_no,
@@ -131,27 +135,38 @@ def _length_rows(
     ]
 
 
-def cycle_phase(time_s: FloatArray, arm_strokes: pd.DataFrame, length_no: int) -> FloatArray:
-    """Return the phase (K,) 0..1 from the left hand's entry, NaN outside complete cycles.
+def phase_cycles(arm_strokes: pd.DataFrame) -> dict[int, FloatArray]:
+    """Return entry and next entry (K, 2) of the left hand's strokes, by length number.
 
-    Right entries where the session has no left stroke.
+    Of the right hand where the session has no left stroke.
+    """
+    side = "left" if (arm_strokes["side"] == "left").any() else "right"
+    own = arm_strokes[arm_strokes["side"] == side]
+    cycles_s = own[["entry_s", "next_entry_s"]].to_numpy(dtype=float)
+    numbers = own["length_no"].to_numpy(dtype=int)
+    return {int(number): cycles_s[numbers == number] for number in np.unique(numbers)}
+
+
+def cycle_phase(time_s: FloatArray, cycles_s: FloatArray) -> FloatArray:
+    """Return the phase (K,) 0..1 of moments, NaN outside complete cycles.
+
+    Parameters
+    ----------
+    time_s : (K,)
+    cycles_s : (C, 2)
+        A length's entries and next entries, from `phase_cycles`.
     """
     out = np.full(len(time_s), np.nan)
-    side = "left" if (arm_strokes["side"] == "left").any() else "right"
-    own = arm_strokes[(arm_strokes["length_no"] == length_no) & (arm_strokes["side"] == side)]
-    for start_s, end_s in zip(own["entry_s"], own["next_entry_s"], strict=True):
+    for start_s, end_s in cycles_s:
         if np.isfinite(start_s) and np.isfinite(end_s) and end_s > start_s:
             here = (time_s >= start_s) & (time_s < end_s)
             out[here] = (time_s[here] - start_s) / (end_s - start_s)
     return out
 
 
-def _pooled_phase(time_s: FloatArray, arm_strokes: pd.DataFrame, length_no: int) -> FloatArray:
+def _pooled_phase(time_s: FloatArray, cycles_s: FloatArray) -> FloatArray:
     """Return cycles (K,) since the nearest earlier entry, carried on beyond complete cycles."""
-    side = "left" if (arm_strokes["side"] == "left").any() else "right"
-    own = arm_strokes[(arm_strokes["length_no"] == length_no) & (arm_strokes["side"] == side)]
-    marks = np.unique(own[["entry_s", "next_entry_s"]].to_numpy(dtype=float))
-    marks = marks[np.isfinite(marks)]
+    marks = np.unique(cycles_s[np.isfinite(cycles_s)])
     if len(marks) < 2:
         return np.full(len(time_s), np.nan)
     return np.asarray(
@@ -216,10 +231,10 @@ def _inside(
 
 
 def _distance_s(time_s: FloatArray, other_s: FloatArray) -> FloatArray:
-    """Return the time (K,) to the nearest of the others."""
-    if not len(other_s):
-        return np.full(len(time_s), np.inf)
-    return np.asarray(np.abs(time_s[:, None] - other_s[None, :]).min(axis=1))
+    """Return the time (K,) to the nearest of the others, which are in order."""
+    edges = np.concatenate([[-np.inf], other_s, [np.inf]])
+    after = np.searchsorted(edges, time_s)
+    return np.minimum(time_s - edges[after - 1], edges[after] - time_s)
 
 
 def _strong(rate_deg_s: FloatArray, spans: dict[int, BoolArray]) -> float:

@@ -12,7 +12,7 @@ from sensorswim.model import Placement, Quality, Recording, Track
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
-from sensorswim.swim.kicks import cycle_phase, detect_kicks
+from sensorswim.swim.kicks import cycle_phase, detect_kicks, phase_cycles
 from tests.swim.swum import ANKLES, P, f1, swim, wearing
 
 
@@ -133,5 +133,5 @@ def test_phase_runs_from_left_entry_to_left_entry() -> None:
     strokes = pd.DataFrame(
         {"length_no": [1], "side": ["left"], "entry_s": [10.0], "next_entry_s": [12.0]}
     )
-    phase = cycle_phase(np.array([9.9, 10.0, 11.5, 12.0]), strokes, 1)
+    phase = cycle_phase(np.array([9.9, 10.0, 11.5, 12.0]), phase_cycles(strokes)[1])
     assert np.allclose(phase, [np.nan, 0.0, 0.75, np.nan], equal_nan=True)
