@@ -149,7 +149,7 @@ def _result(
         "rolls": breath.rolls,
         "breaths": with_lead_arm(breath.breaths, arms),
         "roll": roll.table,
-        "marks": _marks(session),
+        "marks": marks_table(session),
     }
     return Analysis(
         session=session,
@@ -253,7 +253,8 @@ def _strokes_swum(strokes: pd.DataFrame, lengths: pd.DataFrame) -> pd.DataFrame:
     return frame("arm_strokes", strokes.loc[~strokes["length_no"].isin(kicked)])
 
 
-def _marks(session: Session) -> pd.DataFrame:
+def marks_table(session: Session) -> pd.DataFrame:
+    """Return the marks of the session as its table."""
     if not session.marks:
         return empty("marks")
     keys = ("session_s", "video_s", "kind", "label", "value", "unit")

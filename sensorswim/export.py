@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from sensorswim.errors import InputError, OutputError
-from sensorswim.formats.tables_io import read_json, write_json, write_table
+from sensorswim.formats.tables_io import read_json, read_table, write_json, write_table
+from sensorswim.model import Quality, Session, Settings, Severity
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.tables import SCHEMAS
 from sensorswim.report import cue_files, report_html
@@ -88,6 +89,37 @@ def write_result(
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return place
+
+
+def read_result(out: Path, session: Session, settings: Settings) -> Analysis:
+    """Return the analysis that `write_result` wrote, without its streams.
+
+    Parameters
+    ----------
+    out : Path
+        The result folder.
+    session, settings
+        What it was made from; they are not in the folder.
+
+    Raises
+    ------
+    InputError
+        The folder holds no whole result of this format.
+    """
+    told = read_json(out / "summary.json")
+    quality = Quality()
+    for row in told.get("quality", []):
+        rest = {key: row[key] for key in ("placement", "length_no", "start_s", "end_s")}
+        quality.add(row["code"], Severity(row["severity"]), row["text"], **rest)
+    return Analysis(
+        session=session,
+        settings=settings,
+        quality=quality,
+        version=str(told.get("version", "")),
+        tables={name: read_table(out / f"{name}.parquet") for name in SCHEMAS},
+        facts=dict(told.get("figures", {})),
+        findings=list(told.get("findings", [])),
+    )
 
 
 def summary(analysis: Analysis) -> dict[str, Any]:

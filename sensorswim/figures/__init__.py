@@ -6,11 +6,14 @@ from sensorswim.figures.felt import draw_felt, felt_against_measured
 from sensorswim.figures.kicks import draw_kick_rhythm
 from sensorswim.figures.pace import draw_pace
 from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
-from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour
+from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour, recolour_spec
 from sensorswim.figures.swum import draw_swum
+from sensorswim.figures.time_axis import Stretch, TimeAxis
 
 __all__ = [
     "CONFIG",
+    "Stretch",
+    "TimeAxis",
     "alt_of",
     "blank",
     "draw_arm_phases",
@@ -27,4 +30,5 @@ __all__ = [
     "is_blank",
     "phase_shares",
     "recolour",
+    "recolour_spec",
 ]

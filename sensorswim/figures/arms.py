@@ -16,7 +16,7 @@ PHASES: Final = (
     "mid-pull to exit",
     "exit to next entry",
 )
-_FILLS: Final = (
+PHASE_FILLS: Final = (
     (style.BAND, style.INK),
     (style.THIRD, style.PAPER),
     (style.LEFT, style.PAPER),
@@ -45,7 +45,7 @@ def draw_arm_phases(arm_strokes: pd.DataFrame) -> go.Figure:
     sides = [side for side in ("left", "right") if len(style.side_of(shares, side))]
     means = {side: style.side_of(shares, side) for side in sides}
     fig = style.new_figure(height=150 + 80 * len(sides))
-    for name, (colour, ink) in zip(PHASES, _FILLS, strict=True):
+    for name, (colour, ink) in zip(PHASES, PHASE_FILLS, strict=True):
         values = [float(means[side][name].mean()) for side in sides]
         spread = [float(means[side][name].std()) for side in sides]
         fig.add_bar(

@@ -178,11 +178,21 @@ def recolour(fig: go.Figure, theme: str) -> go.Figure:
     KeyError
         Another theme.
     """
-    swaps = {"light": {}, "dark": DARK_OF}[theme]
-    text = pio.to_json(fig, validate=False)
-    for light, dark in swaps.items():
+    return go.Figure(recolour_spec(json.loads(pio.to_json(fig, validate=False)), theme))
+
+
+def recolour_spec(spec: dict[str, Any], theme: str) -> dict[str, Any]:
+    """Return a figure's plain JSON values in the colours of the theme ``light`` or ``dark``.
+
+    Raises
+    ------
+    KeyError
+        Another theme.
+    """
+    text = json.dumps(spec)
+    for light, dark in {"light": {}, "dark": DARK_OF}[theme].items():
         text = text.replace(light, dark)
-    return go.Figure(json.loads(text))
+    return dict(json.loads(text))
 
 
 def clear(colour: str, opacity: float) -> str:

@@ -1,0 +1,94 @@
+"""A Dash app in the house style: own files only, guarded, on a FastAPI server."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import dash
+from fastapi import FastAPI
+from sensorswim.dashboards.components.guard import Guard
+from starlette.staticfiles import StaticFiles
+
+_SHARED: Final = Path(__file__).parent / "static"
+_INDEX: Final = """<!DOCTYPE html>
+<html lang="en">
+  <head>
+    {%metas%}
+    <meta name="viewport" content="width=device-width, initial-scale=1">
+    <meta name="color-scheme" content="light dark">
+    <link rel="icon" href="/static/shared/icon.svg" type="image/svg+xml">
+    <link rel="preload" as="script"
+      href="/_dash-component-suites/plotly/package_data/plotly.min.js">
+    <title>{%title%}</title>
+    {%css%}
+  </head>
+  <body>
+    <a class="skip" href="#main">Skip to the content</a>
+    {%app_entry%}
+    <footer class="dash-scripts">{%config%}{%scripts%}{%renderer%}</footer>
+  </body>
+</html>
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """One entry of the navigation."""
+
+    path: str
+    name: str
+
+
+def new_app(
+    title: str,
+    *,
+    pages: Sequence[Page] = (),
+    static: Path | None = None,
+    hosts: Sequence[str] = (),
+) -> dash.Dash:
+    """Return an app without layout and callbacks.
+
+    Its FastAPI server is ``app.server``: add own routes before it is started, as Dash answers
+    every other GET path with the page. Write callbacks as ``async def`` with
+    ``asyncio.to_thread`` around what takes long: plain ones hold up every other request.
+
+    Parameters
+    ----------
+    title : str
+        Of the window.
+    pages : sequence of Page
+        The navigation; kept as ``app.server.state.pages``.
+    static : Path, optional
+        A folder whose .css and .js are loaded in order of name and served under /static/own/.
+    hosts : sequence of str
+        Host names that may be asked for besides this machine's own loopback names.
+    """
+    api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    api.state.pages = tuple(pages)
+    folders = {"shared": _SHARED} | ({"own": static} if static else {})
+    for name, folder in folders.items():
+        api.mount(f"/static/{name}", StaticFiles(directory=folder), name=name)
+    app = dash.Dash(
+        f"sensorswim.{title}",
+        server=api,
+        title=title,
+        update_title=None,
+        assets_folder=str(_SHARED / "none"),
+        index_string=_INDEX,
+        external_stylesheets=_links(folders, ".css"),
+        external_scripts=_links(folders, ".js"),
+        suppress_callback_exceptions=True,
+    )
+    api.add_middleware(Guard, script_hashes=app.csp_hashes, hosts=tuple(hosts))
+    return app
+
+
+def _links(folders: dict[str, Path], suffix: str) -> list[str]:
+    return [
+        f"/static/{name}/{path.name}"
+        for name, folder in folders.items()
+        for path in sorted(folder.glob(f"*{suffix}"))
+    ]

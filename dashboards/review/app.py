@@ -1,0 +1,71 @@
+"""The app: its addresses, and what each of them shows."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import parse_qs
+
+import dash
+from dash import Input, Output, State, dcc, html
+from sensorswim.dashboards.components import Page, frame, new_app
+from sensorswim.dashboards.review import review_page, sessions_page
+from sensorswim.dashboards.review.desk import Desk
+from sensorswim.dashboards.review.shelf import Shelf
+
+from sensorswim.errors import SensorswimError
+
+PAGES: Final = (Page(path="/", name="Sessions"), Page(path="/review", name="Review"))
+_STATIC: Final = Path(__file__).parent / "static"
+
+
+def review_app(shelf: Shelf) -> dash.Dash:
+    """Return the review of the sessions on a shelf."""
+    app = new_app("Session review", pages=PAGES, static=_STATIC)
+    desk = Desk.of(shelf)
+    sessions_page.add_routes(app.server, desk)
+    stores = [
+        dcc.Location(id="url", refresh="callback-nav"),
+        dcc.Store(id="ready"),
+        dcc.Store(id="moment"),
+        dcc.Store(id="marks-saved"),
+    ]
+    app.layout = frame(app, main=html.Div(id="page"), stores=stores)
+    _add_pages(app, desk)
+    review_page.add_callbacks(app, desk)
+    sessions_page.add_callbacks(app, desk)
+    return app
+
+
+def _add_pages(app: dash.Dash, desk: Desk) -> None:
+    @app.callback(
+        Output("page", "children"),
+        Input("url", "pathname"),
+        Input("ready", "data"),
+        State("url", "search"),
+    )
+    async def show_page(pathname: str, _ready: Any, search: str) -> Any:
+        asked = {name: values[0] for name, values in parse_qs((search or "").lstrip("?")).items()}
+        return await asyncio.to_thread(_page, desk, pathname, asked)
+
+
+def _page(desk: Desk, pathname: str, asked: dict[str, str]) -> Any:
+    try:
+        if pathname == "/review" and "session" in asked:
+            return review_page.content(desk, asked)
+    except SensorswimError as problem:
+        return html.Div(
+            [html.H1("This can't be opened"), html.P(str(problem), className="problem")]
+        )
+    if pathname == "/review":
+        return html.Div(
+            [
+                html.H1("No session is open"),
+                html.P(
+                    ["Choose one under ", dcc.Link("Sessions", href="/"), ", or open the sample."],
+                    className="nothing",
+                ),
+            ]
+        )
+    return sessions_page.content(desk)

@@ -1,0 +1,181 @@
+"""The heart of the review: one moment, in the plots, in the video and in words."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import dash
+import dash_mantine_components as dmc
+import numpy as np
+import pandas as pd
+from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html
+from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
+
+from sensorswim.figures import Stretch, style
+
+_AXIS_CONFIG: Final = style.CONFIG | {"scrollZoom": False}
+_STEPS: Final = (
+    ("stroke-back", "Stroke back", "←"),
+    ("stroke-on", "Stroke on", "→"),
+    ("breath-back", "Breath back", "Shift ←"),
+    ("breath-on", "Breath on", "Shift →"),
+    ("frame-back", "Frame back", ","),
+    ("frame-on", "Frame on", "."),
+    ("length-back", "Length back", "["),
+    ("length-on", "Length on", "]"),
+    ("play", "Play or pause", "Space"),
+    ("loop", "Loop this cycle", "C"),
+)
+_HEARD: Final = {"moments": "data", "speed": "value", "axis": "figure"}
+"""What the browser's own part of the page listens to."""
+_SPEEDS: Final = (("1", "full speed"), ("0.5", "½"), ("0.25", "¼"), ("0.125", "⅛"))
+
+
+def section() -> html.Section:
+    """Return this part of the page."""
+    buttons = [
+        html.Button(
+            [name, html.Kbd(key)],
+            type="button",
+            **{"data-step": step, "aria-keyshortcuts": _shortcut(key)},
+        )
+        for step, name, key in _STEPS
+    ]
+    speeds = dmc.RadioGroup(
+        dmc.Group([dmc.Radio(word, value=value) for value, word in _SPEEDS]),
+        id="speed",
+        label="Speed",
+        value="1",
+    )
+    return html.Section(
+        [
+            html.H2("Moment by moment"),
+            html.P(
+                "Click into the plot to choose a moment; drag it to move along, or use the "
+                "buttons. The keys work while the focus is in this part of the page.",
+                className="reading",
+            ),
+            html.Div([*buttons, speeds], className="row steps"),
+            html.P("No moment is chosen.", id="readout", role="status"),
+            html.Div(
+                [
+                    html.Div(id="video-panel"),
+                    html.Div(
+                        [dcc.Graph(id="axis", config=_AXIS_CONFIG, responsive=True)],
+                        id="axis-box",
+                        role="group",
+                        **{"aria-label": "Roll, arms and legs over time"},
+                    ),
+                ],
+                className="side-by-side",
+            ),
+            html.P("", id="axis-words", className="reading"),
+            dcc.Store(id="stretch"),
+            *[dcc.Store(id=f"{name}-heard") for name in _HEARD],
+        ],
+        id="moment-desk",
+        className="moment-desk",
+        tabIndex="0",
+        **{"aria-label": "Moment by moment"},
+    )
+
+
+def _shortcut(key: str) -> str:
+    arrows = {"←": "ArrowLeft", "→": "ArrowRight", "Shift ←": "Shift+ArrowLeft"}
+    return arrows.get(key, {"Shift →": "Shift+ArrowRight"}.get(key, key))
+
+
+def moments(opened: Opened) -> dict[str, Any]:
+    """Return the moments that the browser steps through, in seconds of session time."""
+    tables = opened.analysis.tables
+    lengths, cycles = tables["lengths"], tables["arm_cycles"].dropna(subset=["start_s", "end_s"])
+    spans = lengths[["length_no", "start_s", "end_s"]].to_numpy(float)
+    return {
+        "key": opened.key,
+        "strokes": _times(tables["arm_strokes"]["entry_s"]),
+        "breaths": _times(tables["breaths"]["peak_s"]),
+        "cycles": cycles[["start_s", "end_s"]].to_numpy(float).round(3).tolist(),
+        "lengths": spans.round(3).tolist(),
+    }
+
+
+def _times(column: pd.Series[float]) -> list[float]:
+    return sorted(np.round(column.dropna().to_numpy(float), 3).tolist())
+
+
+def add_callbacks(app: dash.Dash, desk: Desk) -> None:
+    """Add what this part of the page answers to."""
+    for name, source in _HEARD.items():
+        app.clientside_callback(
+            ClientsideFunction("review", name), Output(f"{name}-heard", "data"), Input(name, source)
+        )
+    _add_stretch(app, desk)
+    _add_axis(app, desk)
+
+
+def _add_stretch(app: dash.Dash, desk: Desk) -> None:
+    @app.callback(
+        Output("stretch", "data"),
+        Input("length", "value"),
+        Input("show-length", "n_clicks"),
+        Input("show-all", "n_clicks"),
+        Input("scheme", "data"),
+        State("session-key", "data"),
+        State("stretch", "data"),
+    )
+    async def choose_stretch(
+        length: str | None, once: int | None, whole: int | None,
+        scheme: str | None, key: str, now: Any,
+    ) -> Any:  # fmt: skip
+        opened = await opened_or_stop(desk, key, scheme)
+        if now is not None and ctx.triggered_id == "scheme":
+            raise dash.exceptions.PreventUpdate
+        lengths = opened.analysis.lengths
+        own = lengths[lengths["length_no"] == int(length or 0)]
+        if ctx.triggered_id == "show-all" or own.empty:
+            own = lengths
+        if own.empty:
+            raise dash.exceptions.PreventUpdate
+        start, end = float(own["start_s"].min()) - 0.5, float(own["end_s"].max()) + 0.5
+        return {"start_s": start, "end_s": end, "turn": f"{length} {once} {whole}"}
+
+
+def _add_axis(app: dash.Dash, desk: Desk) -> None:
+    @app.callback(
+        Output("axis", "figure"),
+        Output("axis-words", "children"),
+        Input("scheme", "data"),
+        Input("stretch", "data"),
+        Input("axis", "relayoutData"),
+        State("axis", "figure"),
+        State("session-key", "data"),
+    )
+    async def draw_axis(
+        scheme: str | None, chosen: dict[str, Any] | None, moved: dict[str, Any] | None,
+        now: dict[str, Any] | None, key: str,
+    ) -> tuple[Any, Any]:  # fmt: skip
+        if chosen is None:
+            raise dash.exceptions.PreventUpdate
+        opened = await opened_or_stop(desk, key, scheme)
+        by_hand = ctx.triggered_id == "axis"
+        stretch = _moved(moved) if by_hand else None
+        if by_hand and stretch is None:
+            raise dash.exceptions.PreventUpdate
+        if ctx.triggered_id == "scheme" and now:
+            start, end = now["layout"]["xaxis"]["range"]
+            stretch = Stretch(start_s=float(start), end_s=float(end))
+        if stretch is None:
+            stretch = Stretch(start_s=chosen["start_s"], end_s=chosen["end_s"])
+        spec = opened.axis.draw(stretch)
+        spec["layout"]["uirevision"] = chosen["turn"]
+        words = f"In words: {spec['layout']['meta']['alt']}"
+        return style.recolour_spec(spec, scheme or "light"), words
+
+
+def _moved(moved: dict[str, Any] | None) -> Stretch | None:
+    """Return the stretch that the user moved the axis to, None where it was something else."""
+    told = moved or {}
+    pair = told.get("xaxis.range") or [told.get(f"xaxis.range[{i}]") for i in (0, 1)]
+    if not all(isinstance(value, int | float) for value in pair):
+        return None
+    return Stretch(start_s=float(min(pair)), end_s=float(max(pair)))

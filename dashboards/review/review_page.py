@@ -1,0 +1,139 @@
+"""The review of one session: strip, time axis, pictures, tables; with or without a video."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import Input, Output, State, dcc, html
+from sensorswim.dashboards.components import shown
+from sensorswim.dashboards.review import moment_desk, pictures, sheets
+from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
+from sensorswim.dashboards.review.shelf import title_of
+from sensorswim.dashboards.review.waiting import add_waiting, waiting
+
+from sensorswim import figures
+from sensorswim.figures import style
+from sensorswim.report import headline
+from sensorswim.report.words import SEVERITY_WORDS
+
+
+def content(desk: Desk, asked: dict[str, str]) -> Any:
+    """Return the page of the session asked for; while it is analysed, how far that is."""
+    key = asked["session"]
+    opened = desk.open(key)
+    if opened is None:
+        return waiting(desk, key)
+    chosen = _first_length(opened, asked)
+    return html.Div(
+        [
+            dcc.Store(id="session-key", data=key),
+            dcc.Store(id="moments", data=moment_desk.moments(opened)),
+            *_head(opened),
+            html.Section(
+                [
+                    html.H2("The session", className="first"),
+                    dcc.Graph(id="strip", config=style.CONFIG, className="strip"),
+                    _chooser(opened, chosen),
+                ]
+            ),
+            moment_desk.section(),
+            html.Section(
+                [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
+            ),
+            sheets.section(opened.analysis),
+            _quality(opened),
+        ],
+        className="review",
+    )
+
+
+def _first_length(opened: Opened, asked: dict[str, str]) -> int | None:
+    numbers = [int(n) for n in opened.analysis.lengths["length_no"]]
+    wanted = asked.get("length", "")
+    if wanted.isdigit() and int(wanted) in numbers:
+        return int(wanted)
+    return numbers[0] if numbers else None
+
+
+def _head(opened: Opened) -> list[Any]:
+    session = opened.analysis.session
+    lines = [
+        html.Div([html.Dt(subject), html.Dd(line)]) for subject, line in headline(opened.analysis)
+    ]
+    parts: list[Any] = [html.H1(title_of(session))]
+    if session.extra.get("invented"):
+        parts.append(html.P("Invented demo data: no such swim took place.", className="invented"))
+    parts.append(
+        html.Details([html.Summary("In short"), html.Dl(lines, className="facts")], open=False)
+    )
+    return parts
+
+
+def _chooser(opened: Opened, chosen: int | None) -> html.Div:
+    options = [
+        {"value": str(row["length_no"]), "label": _length_label(row)}
+        for row in opened.analysis.lengths.to_dict("records")
+    ]
+    return html.Div(
+        [
+            dmc.Select(
+                id="length",
+                label="Length",
+                data=options,
+                value=None if chosen is None else str(chosen),
+                allowDeselect=False,
+                searchable=True,
+                w=320,
+            ),
+            html.Button("Show this length", id="show-length", type="button"),
+            html.Button("Show the whole session", id="show-all", type="button"),
+        ],
+        className="row bottom",
+    )
+
+
+def _length_label(row: dict[Any, Any]) -> str:
+    kind = "other" if pd.isna(row["activity"]) else str(row["activity"])
+    label = f"{row['length_no']}: {style.ACTIVITY_WORDS.get(kind, kind)}"
+    return label if pd.isna(row["block_label"]) else f"{label}, {row['block_label']}"
+
+
+def _quality(opened: Opened) -> html.Section:
+    rows = [
+        html.Li([html.Strong(SEVERITY_WORDS[str(row.severity)]), f": {row.text}"])
+        for row in opened.analysis.quality
+    ]
+    told: Any = html.Ul(rows) if rows else html.P("Nothing was missing or doubtful.")
+    return html.Section([html.H2("How sure the data are"), told])
+
+
+def add_callbacks(app: dash.Dash, desk: Desk) -> None:
+    """Add what the page answers to."""
+    add_waiting(app, desk)
+    moment_desk.add_callbacks(app, desk)
+    _add_strip(app, desk)
+    pictures.add_callbacks(app, desk)
+    sheets.add_callbacks(app, desk)
+
+
+def _add_strip(app: dash.Dash, desk: Desk) -> None:
+    @app.callback(
+        Output("strip", "figure"),
+        Output("strip", "style"),
+        Input("scheme", "data"),
+        State("session-key", "data"),
+    )
+    async def draw_strip(scheme: str | None, key: str) -> tuple[Any, Any]:
+        opened = await opened_or_stop(desk, key, scheme)
+        fig = figures.draw_swum(opened.analysis.lengths, opened.analysis.session.blocks)
+        return shown(fig, scheme), {"height": f"{int(fig.layout.height)}px"}
+
+    @app.callback(Output("length", "value"), Input("strip", "clickData"), prevent_initial_call=True)
+    async def choose(click: dict[str, Any] | None) -> str:
+        data = (click or {"points": [{}]})["points"][0].get("customdata")
+        if not isinstance(data, list):
+            raise dash.exceptions.PreventUpdate
+        return str(data[0])

@@ -1,0 +1,141 @@
+"""The sessions that may be opened: in the folders given, and those that were dropped in."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Final
+
+import platformdirs
+
+from sensorswim.errors import InputError
+from sensorswim.formats.session_toml import SESSION_FILE, read_session
+from sensorswim.model.quality import Quality
+from sensorswim.model.session import Session
+from sensorswim.rehearsal.named import SAMPLE, rehearse_named
+
+_IN_REPOSITORY: Final = Path(__file__).resolve().parents[2] / "sample_logs" / "mira"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One session on the shelf; `problem` says why it can't be opened, "" where it can."""
+
+    key: str
+    folder: Path
+    title: str
+    when: str = ""
+    invented: bool = False
+    problem: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shelf:
+    """Where sessions are looked for; what the browser names is a key, never a path.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Session folders, or folders that hold some.
+    home : Path
+        Where dropped and invented sessions are kept.
+    cache : Path
+        Where results and playable copies are kept.
+    """
+
+    folders: Sequence[Path] = ()
+    home: Path = field(default_factory=lambda: platformdirs.user_data_path("sensorswim"))
+    cache: Path = field(default_factory=lambda: platformdirs.user_cache_path("sensorswim"))
+
+    @property
+    def sessions(self) -> Path:
+        """The folder of the sessions that were dropped in or invented."""
+        return self.home / "sessions"
+
+    @property
+    def drops(self) -> Path:
+        """The folder of what was dropped in and isn't a session yet."""
+        return self.home / "dropped"
+
+    def entries(self) -> list[Entry]:
+        """Return every session there is, the newest first."""
+        found = {key_of(folder): _entry(folder) for folder in self._session_folders()}
+        return sorted(found.values(), key=lambda entry: (entry.when, entry.title), reverse=True)
+
+    def folder_of(self, key: str) -> Path:
+        """Return the folder of a session by its key.
+
+        Raises
+        ------
+        InputError
+            No session of that key.
+        """
+        for folder in self._session_folders():
+            if key_of(folder) == key:
+                return folder
+        raise InputError("this session is not there any more", mend="choose another one")
+
+    def sample(self) -> str:
+        """Return the key of the sample session; it is invented here where it doesn't exist."""
+        for folder in (_IN_REPOSITORY, self.sessions / SAMPLE):
+            if (folder / SESSION_FILE).is_file():
+                return key_of(folder)
+        self.sessions.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=self.sessions) as place:
+            made = rehearse_named(SAMPLE, kit="core", seed=2026).write(Path(place) / SAMPLE)
+            shutil.rmtree(made / "truth")
+            made.rename(self.sessions / SAMPLE)
+        return key_of(self.sessions / SAMPLE)
+
+    def _session_folders(self) -> Iterator[Path]:
+        for folder in (*self.folders, self.sessions, _IN_REPOSITORY):
+            if (folder / SESSION_FILE).is_file():
+                yield folder.resolve()
+            elif folder.is_dir():
+                for inner in sorted(folder.iterdir()):
+                    if (inner / SESSION_FILE).is_file() and not inner.name.startswith("."):
+                        yield inner.resolve()
+
+
+def key_of(folder: Path) -> str:
+    """Return the key that stands for a session folder in addresses."""
+    return hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
+
+
+def safe_relative(name: str) -> PurePosixPath:
+    """Return the relative path of a file that was dropped in.
+
+    Raises
+    ------
+    InputError
+        A name that is absolute, leads upwards or is hidden.
+    """
+    parts = PurePosixPath(name.replace("\\", "/")).parts
+    odd = [p for p in parts if p.startswith((".", "/")) or ":" in p or "\0" in p or not p.strip()]
+    if not parts or odd or len(parts) > 8:
+        raise InputError("can't be taken in under this name", where=name, mend="rename the file")
+    return PurePosixPath(*parts)
+
+
+def title_of(session: Session) -> str:
+    """Return how a session is called on the page."""
+    return f"{session.swimmer or 'unnamed swimmer'}, {session.started_at:%d %B %Y, %H:%M}"
+
+
+def _entry(folder: Path) -> Entry:
+    key = key_of(folder)
+    try:
+        session = read_session(folder, Quality())
+    except InputError as problem:
+        return Entry(key=key, folder=folder, title=folder.name, problem=str(problem))
+    return Entry(
+        key=key,
+        folder=folder,
+        title=title_of(session),
+        when=session.started_at.isoformat(),
+        invented=bool(session.extra.get("invented")),
+    )

@@ -1,0 +1,38 @@
+"""The dashboards, opened in the user's browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sensorswim.cli.app import app
+from sensorswim.errors import SensorswimError
+
+
+@app.command("dashboard")
+def dashboard_command(
+    session: Annotated[
+        Path | None,
+        typer.Argument(help="A session folder, or a folder that holds some; without it, a list."),
+    ] = None,
+    port: Annotated[
+        int | None, typer.Option("--port", min=1, max=65535, help="Port on this machine.")
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Review a session: plots and video side by side, in the browser, on this machine only."""
+    from sensorswim.dashboards.components import LOOPBACK, free_port, serve
+    from sensorswim.dashboards.review import Shelf, key_of, review_app
+
+    if session is not None and not session.is_dir():
+        raise SensorswimError("is no folder", where=str(session), mend="give a session folder")
+    shelf = Shelf(folders=() if session is None else (session,))
+    one = session is not None and (session / "session.toml").is_file()
+    path = f"/review?session={key_of(session)}" if session is not None and one else "/"
+    chosen = free_port() if port is None else port
+    typer.echo(f"Open http://{LOOPBACK}:{chosen}{path} in a browser; Ctrl-C stops it.")
+    serve(review_app(shelf), port=chosen, opened=browser, path=path)

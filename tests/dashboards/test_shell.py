@@ -1,0 +1,82 @@
+"""What all dashboards share: who may ask, what may be loaded, how the frame looks."""
+
+from __future__ import annotations
+
+import importlib
+import socket
+
+import pytest
+from dash import html
+from sensorswim.dashboards.components import LOOPBACK, Page, frame, new_app
+from sensorswim.dashboards.components.server import serve
+from starlette.testclient import TestClient
+
+from sensorswim.errors import SensorswimError
+from sensorswim.report.words import CAUTIONS
+
+
+def small_app() -> TestClient:
+    app = new_app("Trial", pages=[Page(path="/", name="Start")])
+    app.layout = frame(app, main=html.H1("Hello"))
+
+    @app.server.post("/change")
+    async def change() -> dict[str, bool]:
+        return {"changed": True}
+
+    return TestClient(app.server, base_url="http://127.0.0.1:8765")
+
+
+def test_own_names_are_served_and_strange_hosts_are_not() -> None:
+    client = small_app()
+    assert client.get("/").status_code == 200
+    assert client.get("/", headers={"host": "localhost:8765"}).status_code == 200
+    assert client.get("/", headers={"host": "evil.example"}).status_code == 403
+    assert (
+        client.get("/_dash-layout", headers={"host": "127.0.0.1.evil.example"}).status_code == 403
+    )
+
+
+def test_another_site_can_change_nothing() -> None:
+    client = small_app()
+    assert client.post("/change").json() == {"changed": True}
+    own = {"origin": "http://127.0.0.1:8765"}
+    assert client.post("/change", headers=own).status_code == 200
+    for origin in ("http://evil.example", "null", "http://127.0.0.1:9999"):
+        assert client.post("/change", headers={"origin": origin}).status_code == 403
+
+
+def test_every_answer_keeps_the_page_from_loading_from_elsewhere() -> None:
+    client = small_app()
+    for path in ("/", "/_dash-layout", "/static/shared/shell.js"):
+        policy = client.get(path).headers["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "http" not in policy
+        assert "unsafe-eval" not in policy
+        assert "script-src 'self' 'sha256-" in policy
+
+
+def test_the_page_names_its_language_and_asks_for_nothing_outside() -> None:
+    page = small_app().get("/").text
+    assert '<html lang="en">' in page
+    assert 'src="http' not in page
+    assert 'href="http' not in page
+
+
+def test_the_frame_shows_every_caution() -> None:
+    layout = small_app().get("/_dash-layout").text
+    for line in CAUTIONS:
+        assert line in layout
+
+
+def test_a_taken_port_is_told_in_one_line() -> None:
+    with socket.socket() as taken:
+        taken.bind((LOOPBACK, 0))
+        taken.listen()
+        with pytest.raises(SensorswimError, match="give another --port"):
+            serve(new_app("Trial"), port=taken.getsockname()[1], opened=False)
+
+
+def test_the_dashboards_are_found_beside_the_package_or_in_the_top_folder() -> None:
+    package = importlib.import_module("sensorswim.dashboards")
+    assert importlib.import_module("sensorswim.dashboards.components").new_app is new_app
+    assert any("dashboards" in place for place in package.__path__)
