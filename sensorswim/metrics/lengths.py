@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from sensorswim.model import Session
+from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.swim.activity import CRAWL_LIKE
 from sensorswim.swim.coordination import coordination_lags, index_of_coordination_pct, mean_cycle_s
 
 _NEAREST_BEAT = {1: 2, 2: 2, 4: 4, 6: 6, 7: 6}
 _BEAT_SHARE = 0.6
+_SIDES: Final = ("left", "right")
 
 
 def arm_cycles(
@@ -30,56 +35,93 @@ def arm_cycles(
         Contract tables; only lengths of crawl and drill have cycles.
     """
     rows: list[dict[str, Any]] = []
-    for row in lengths.loc[lengths["activity"].isin(CRAWL_LIKE)].itertuples():
-        own = strokes.loc[strokes["length_no"] == row.length_no]
-        side = "left" if (own["side"] == "left").any() else "right"
-        cycles = own.loc[own["side"] == side].dropna(subset=["entry_s", "next_entry_s"])
+    seen = _Seen.of(kicks, rolls, breaths)
+    parts = _by_length(strokes)
+    for number in lengths.loc[lengths["activity"].isin(CRAWL_LIKE), "length_no"]:
+        own = parts.get(number, strokes.iloc[:0])
+        left = (own["side"] == "left").to_numpy(dtype=bool)
+        cycle = left if left.any() else ~left
+        spans_s = own[["entry_s", "next_entry_s"]].to_numpy(dtype=float)[cycle]
         lags = coordination_lags(own)
-        both = own["side"].nunique() == 2
-        for number, (start_s, end_s) in enumerate(
-            zip(cycles["entry_s"], cycles["next_entry_s"], strict=True), start=1
-        ):
+        for count, (start_s, end_s) in enumerate(spans_s[np.isfinite(spans_s).all(axis=1)], 1):
             rows.append(
                 {
-                    "length_no": row.length_no,
-                    "cycle_no": number,
+                    "length_no": number,
+                    "cycle_no": count,
                     "start_s": start_s,
                     "end_s": end_s,
                     "stroke_rate_cycles_min": 60.0 / (end_s - start_s),
-                    "kicks": _within(kicks, "downbeat_s", start_s, end_s) if len(kicks) else None,
-                    "index_of_coordination_pct": _cycle_lag(lags, start_s, end_s) if both else None,
-                    **_roll_peaks(rolls, start_s, end_s),
-                    "breath_side": _breath_side(breaths, start_s, end_s),
-                    "cycle_side": side,
+                    "kicks": seen.kicks(start_s, end_s),
+                    "index_of_coordination_pct": lags.between(start_s, end_s).index_pct(
+                        end_s - start_s
+                    ),
+                    **seen.roll_peaks(start_s, end_s),
+                    "breath_side": seen.breath_side(start_s, end_s),
+                    "cycle_side": "left" if left.any() else "right",
                 }
             )
     return frame("arm_cycles", rows)
 
 
-def _within(table: pd.DataFrame, column: str, start_s: float, end_s: float) -> int:
-    return int(((table[column] >= start_s) & (table[column] < end_s)).sum())
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """The events of a session in order of time, to be looked up cycle by cycle.
+
+    Parameters
+    ----------
+    downbeat_s : (K,)
+    rolls, breaths : dict
+        Side -> time and size (R, 2) of the peaks.
+    """
+
+    downbeat_s: FloatArray
+    rolls: dict[str, FloatArray]
+    breaths: dict[str, FloatArray]
+
+    @classmethod
+    def of(cls, kicks: pd.DataFrame, rolls: pd.DataFrame, breaths: pd.DataFrame) -> _Seen:
+        """Return the events of three contract tables."""
+        return cls(
+            downbeat_s=np.sort(kicks["downbeat_s"].to_numpy(dtype=float)),
+            rolls={side: _peaks(rolls, side) for side in _SIDES},
+            breaths={side: _peaks(breaths, side) for side in _SIDES},
+        )
+
+    def kicks(self, start_s: float, end_s: float) -> int | None:
+        """Return how many downbeats lie in a cycle, None where the session has none."""
+        if not len(self.downbeat_s):
+            return None
+        first, last = np.searchsorted(self.downbeat_s, [start_s, end_s])
+        return int(last - first)
+
+    def roll_peaks(self, start_s: float, end_s: float) -> dict[str, float | None]:
+        """Return the cycle's largest roll onto either side: left side up is onto the right."""
+        size = {side: _within(self.rolls[side], start_s, end_s)[:, 1] for side in _SIDES}
+        return {
+            "roll_onto_right_deg": float(size["left"].max()) if len(size["left"]) else None,
+            "roll_onto_left_deg": float(size["right"].max()) if len(size["right"]) else None,
+        }
+
+    def breath_side(self, start_s: float, end_s: float) -> str | None:
+        """Return left, right, both, or None without a breath."""
+        sides = [side for side in _SIDES if len(_within(self.breaths[side], start_s, end_s))]
+        return None if not sides else sides[0] if len(sides) == 1 else "both"
 
 
-def _cycle_lag(lags: pd.DataFrame, start_s: float, end_s: float) -> float | None:
-    own = lags.loc[(lags["at_s"] >= start_s) & (lags["at_s"] < end_s)]
-    if own["side"].nunique() < 2:
-        return None
-    return float(100.0 * own.groupby("side")["lag_s"].mean().mean() / (end_s - start_s))
+def _peaks(table: pd.DataFrame, side: str) -> FloatArray:
+    """Return time and size (K, 2) of one side's peaks, in order of time."""
+    own = table.loc[(table["side"] == side).to_numpy(dtype=bool), ["peak_s", "peak_roll_deg"]]
+    return own.sort_values("peak_s").to_numpy(dtype=float)
 
 
-def _roll_peaks(rolls: pd.DataFrame, start_s: float, end_s: float) -> dict[str, float | None]:
-    own = rolls.loc[(rolls["peak_s"] >= start_s) & (rolls["peak_s"] < end_s)]
-    up = {side: own.loc[own["side"] == side, "peak_roll_deg"] for side in ("left", "right")}
-    return {
-        "roll_onto_right_deg": float(up["left"].max()) if len(up["left"]) else None,
-        "roll_onto_left_deg": float(up["right"].max()) if len(up["right"]) else None,
-    }
+def _within(peaks: FloatArray, start_s: float, end_s: float) -> FloatArray:
+    first, last = np.searchsorted(peaks[:, 0], [start_s, end_s])
+    return peaks[first:last]
 
 
-def _breath_side(breaths: pd.DataFrame, start_s: float, end_s: float) -> str | None:
-    own = breaths.loc[(breaths["peak_s"] >= start_s) & (breaths["peak_s"] < end_s), "side"]
-    sides = sorted(own.unique())
-    return None if not sides else sides[0] if len(sides) == 1 else "both"
+def _by_length(table: pd.DataFrame) -> dict[int, pd.DataFrame]:
+    """Return the rows of every length that has any, by its number."""
+    return {int(number): part for number, part in table.groupby("length_no")}
 
 
 def kick_beat(kicks_per_cycle: pd.Series) -> int | None:
@@ -90,11 +132,12 @@ def kick_beat(kicks_per_cycle: pd.Series) -> int | None:
     kicks_per_cycle : Series
         Downbeats of both legs in each complete cycle. 0, 3, 5 and more than 7 agree with none.
     """
-    counts = kicks_per_cycle.dropna().astype(int)
-    if not len(counts):
+    known = kicks_per_cycle.dropna()
+    if not len(known):
         return None
-    agree = counts.map(_NEAREST_BEAT).value_counts() / len(counts)
-    return int(agree.index[0]) if len(agree) and agree.iloc[0] >= _BEAT_SHARE else 0
+    beats = Counter(_NEAREST_BEAT.get(int(count), 0) for count in known)
+    beat, agree = beats.most_common(1)[0]
+    return beat if agree >= _BEAT_SHARE * len(known) else 0
 
 
 def fill_lengths(
@@ -126,16 +169,13 @@ def fill_lengths(
         Whether breaths could be told apart: else the counts stay empty.
     """
     rows = []
-    for given in lengths.to_dict("records"):
-        row = {str(key): value for key, value in given.items()}
+    given = {"strokes": strokes, "kicks": kicks, "cycles": cycles, "rolls": rolls,
+             "breaths": breaths}  # fmt: skip
+    parts = {name: _by_length(table) for name, table in given.items()}
+    for record in lengths.to_dict("records"):
+        row = {str(key): value for key, value in record.items()}
         number = row["length_no"]
-        tables = {
-            "strokes": strokes.loc[strokes["length_no"] == number],
-            "kicks": kicks.loc[kicks["length_no"] == number],
-            "cycles": cycles.loc[cycles["length_no"] == number],
-            "rolls": rolls.loc[rolls["length_no"] == number],
-            "breaths": breaths.loc[breaths["length_no"] == number],
-        }
+        tables = {name: parts[name].get(number, table.iloc[:0]) for name, table in given.items()}
         rows.append(
             row
             | _arm_figures(session, row, tables["strokes"], clean_speed_m_s.get(number), wrists)
