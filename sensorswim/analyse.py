@@ -11,7 +11,9 @@ import pandas as pd
 
 from sensorswim import __version__
 from sensorswim.errors import LogError
+from sensorswim.findings import Rules, find
 from sensorswim.formats.logs import read_stream
+from sensorswim.formats.rules_toml import read_rules
 from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
@@ -73,7 +75,19 @@ def analyse(path: Path | str, *, streams: bool = False, progress: Progress = _si
     session = read_session(folder, quality)
     settings = read_settings(folder)
     logs = {s.placement: read_stream(s, quality) for s in session.sensors}
-    return analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
+    answer = analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
+    progress("looking for what stands out")
+    return with_findings(answer, read_rules(folder))
+
+
+def with_findings(analysis: Analysis, rules: Rules) -> Analysis:
+    """Return the analysis with what stands out by the rules, and what could not be looked for."""
+    answer = find(analysis, rules)
+    return replace(
+        analysis,
+        findings=[finding.as_dict() for finding in answer.found],
+        unsupported=[missing.as_dict() for missing in answer.unsupported],
+    )
 
 
 def analyse_streams(

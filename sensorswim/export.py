@@ -139,6 +139,7 @@ def summary(analysis: Analysis) -> dict[str, Any]:
         },
         "figures": whole_session(analysis),
         "findings": analysis.findings,
+        "not_looked_for": analysis.unsupported,
         "quality": [row.as_dict() for row in analysis.quality],
         "settings": analysis.settings.as_dict(),
         "settings_hash": analysis.settings.hash,

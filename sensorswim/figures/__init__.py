@@ -2,13 +2,14 @@
 
 from sensorswim.figures.arms import draw_arm_phases, draw_coordination, phase_shares
 from sensorswim.figures.breaths import draw_side_time
-from sensorswim.figures.felt import draw_felt, felt_against_measured
+from sensorswim.figures.felt import draw_felt
 from sensorswim.figures.kicks import draw_kick_rhythm
 from sensorswim.figures.pace import draw_pace
 from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
 from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour, recolour_spec
 from sensorswim.figures.swum import draw_swum
 from sensorswim.figures.time_axis import Stretch, TimeAxis
+from sensorswim.metrics.felt import felt_against_measured
 
 __all__ = [
     "CONFIG",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
@@ -16,7 +17,7 @@ _MAX_BYTES: Final = 4_000_000
 """A session.toml of a thousand blocks has about 200 kB."""
 
 
-def read_toml(path: Path, error: type[InputError]) -> dict[str, Any]:
+def read_toml(path: Path | Traversable, error: type[InputError]) -> dict[str, Any]:
     """Read a TOML file; every way to fail ends as one line of the given error.
 
     Parameters

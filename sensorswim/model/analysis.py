@@ -38,7 +38,10 @@ class Analysis:
     facts : dict
         Whole-session figures such as ``typical_roll_deg``; None where one can't be had.
     findings : list of dict
-        What stands out; empty where nothing was looked for.
+        What stands out, ranked, each a `Finding` as plain types; empty where nothing does or
+        nothing was looked for.
+    unsupported : list of dict
+        Rules that these sensors can't answer, each with the sensor or view that would.
     """
 
     session: Session
@@ -49,6 +52,7 @@ class Analysis:
     streams: pd.DataFrame | None = None
     facts: dict[str, Any] = field(default_factory=dict)
     findings: list[dict[str, Any]] = field(default_factory=list)
+    unsupported: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def lengths(self) -> pd.DataFrame:

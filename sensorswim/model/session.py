@@ -7,6 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from sensorswim.model.placement import Placement
 
 
@@ -66,6 +68,26 @@ class Video:
     file: Path
     starts_at_s: float | None = None
     marks: tuple[VideoMark, ...] = ()
+
+
+def video_time(video: Video) -> tuple[float, float] | None:
+    """Return offset_s and rate so that video_s = offset_s + rate * session_s.
+
+    One mark gives the offset, two or more also the rate (least squares); marks beat
+    ``starts_at_s``. None where the video can't be placed.
+    """
+    marks = video.marks
+    session_s = np.array([mark.session_s for mark in marks])
+    video_s = np.array([mark.video_s for mark in marks])
+    if len(marks) >= 2 and np.ptp(session_s) > 0:
+        spread = session_s - session_s.mean()
+        rate = float(spread @ video_s / (spread @ spread))
+        return float(video_s.mean() - rate * session_s.mean()), rate
+    if len(marks):
+        return float(video_s.mean() - session_s.mean()), 1.0
+    if video.starts_at_s is not None:
+        return -video.starts_at_s, 1.0
+    return None
 
 
 @dataclass(frozen=True, kw_only=True)

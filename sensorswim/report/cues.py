@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
 import pandas as pd
 
 from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.formats.webvtt import Cue, cues_to_vtt
 from sensorswim.model.analysis import Analysis
-from sensorswim.model.session import Video
+from sensorswim.model.session import video_time
 
 _MARK_S: Final = 2.0
 _LENGTH_CUE_S: Final = 4.0
@@ -42,26 +41,6 @@ def cue_files(analysis: Analysis) -> dict[str, str]:
         first = first or text
         files[_free_name(f"{video.file.stem}.vtt", files)] = text
     return {"cues.vtt": first or cues_to_vtt(cues)} | files
-
-
-def video_time(video: Video) -> tuple[float, float] | None:
-    """Return offset_s and rate so that video_s = offset_s + rate * session_s.
-
-    One mark gives the offset, two or more also the rate (least squares); marks beat
-    ``starts_at_s``. None where the video can't be placed.
-    """
-    marks = video.marks
-    session_s = np.array([mark.session_s for mark in marks])
-    video_s = np.array([mark.video_s for mark in marks])
-    if len(marks) >= 2 and np.ptp(session_s) > 0:
-        spread = session_s - session_s.mean()
-        rate = float(spread @ video_s / (spread @ spread))
-        return float(video_s.mean() - rate * session_s.mean()), rate
-    if len(marks):
-        return float(video_s.mean() - session_s.mean()), 1.0
-    if video.starts_at_s is not None:
-        return -video.starts_at_s, 1.0
-    return None
 
 
 def _free_name(name: str, taken: dict[str, str]) -> str:

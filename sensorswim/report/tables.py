@@ -7,9 +7,9 @@ from typing import Any, Final
 
 import pandas as pd
 
-from sensorswim.figures import felt_against_measured
-from sensorswim.figures.felt import FELT_WORDS, row_name
+from sensorswim.figures.felt import row_name
 from sensorswim.figures.style import ACTIVITY_WORDS, number
+from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
 from sensorswim.model.analysis import Analysis
 from sensorswim.report.headline import clock
 from sensorswim.report.markup import Html, join, tag

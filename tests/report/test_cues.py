@@ -8,8 +8,8 @@ import pytest
 
 from sensorswim.formats.webvtt import parse_vtt
 from sensorswim.model import Video, VideoMark
+from sensorswim.model.session import video_time
 from sensorswim.report import cue_files
-from sensorswim.report.cues import video_time
 from tests.plausible import bare_analysis, filmed_session, plausible_analysis, plausible_session
 
 

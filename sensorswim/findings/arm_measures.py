@@ -1,0 +1,88 @@
+"""Figures of the arms: elbow, depth, how one arm takes over from the other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from sensorswim.findings.evidence import Measured, Swum, apart, by_side, typical
+from sensorswim.swim.coordination import coordination_lags, mean_cycle_s
+
+ARMS = ("left", "right")
+SEGMENTS_OF_HEIGHT = (0.186, 0.146)
+"""Upper arm and forearm in body heights (Drillis & Contini 1966)."""
+
+
+def elbow_angle_deg(swum: Swum) -> list[Measured]:
+    """Elbow at mid-pull of each arm, 180 = straight."""
+    found = []
+    for arm in ARMS:
+        own = by_side(swum.strokes, arm).dropna(subset=["elbow_angle_deg"])
+        sources = own["elbow_source"].dropna()
+        source = str(sources.mode().iloc[0]) if len(sources) else ""
+        figure = typical(own, "elbow_angle_deg", "mid_pull_s", source=source, side=arm)
+        found += [] if figure is None else [figure]
+    return found
+
+
+def elbow_difference_deg(swum: Swum) -> list[Measured]:
+    """How much straighter one arm is than the other; ``side`` is the straighter one."""
+    return apart(elbow_angle_deg(swum))
+
+
+def pull_depth_pct(swum: Swum) -> list[Measured]:
+    """Deepest wrist below the shoulder, in % of the arm from shoulder to wrist."""
+    arm_m = _arm_m(swum)
+    if arm_m is None:
+        return []
+    strokes = swum.strokes.assign(depth=100.0 * swum.strokes["pull_depth_m"] / arm_m)
+    found = []
+    for arm in ARMS:
+        figure = typical(by_side(strokes, arm), "depth", "mid_pull_s", source="wrist", side=arm)
+        found += [] if figure is None else [figure]
+    return found
+
+
+def _arm_m(swum: Swum) -> float | None:
+    session = swum.session
+    if session.upper_arm_m is not None and session.forearm_m is not None:
+        return session.upper_arm_m + session.forearm_m
+    return None if session.height_m is None else session.height_m * sum(SEGMENTS_OF_HEIGHT)
+
+
+def _waits(swum: Swum) -> pd.DataFrame:
+    """Return how long the other arm waits after each exit, in % of its length's mean cycle."""
+    columns = ["length_no", "at_s", "side", "wait_pct"]
+    parts = [pd.DataFrame({name: [] for name in columns})]
+    for number, strokes in swum.strokes.groupby("length_no"):
+        lags = coordination_lags(strokes)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "length_no": number,
+                    "at_s": lags.at_s,
+                    "side": np.where(lags.left, "left", "right"),
+                    "wait_pct": -100.0 * lags.lag_s / mean_cycle_s(strokes),
+                }
+            )
+        )
+    return pd.concat(parts)
+
+
+def lag_pct(swum: Swum) -> list[Measured]:
+    """Mean lag of both arms in % of the cycle, cycle by cycle; negative is a gap."""
+    cycles = swum.cycles
+    figure = typical(cycles, "index_of_coordination_pct", "start_s", source="wrists")
+    return [] if figure is None else [figure]
+
+
+def lag_difference_pct(swum: Swum) -> list[Measured]:
+    """How much more one arm waits than the other, in % of the cycle.
+
+    ``side`` is the arm whose exit is followed by the longer wait.
+    """
+    waits = _waits(swum)
+    arms = [
+        typical(by_side(waits, arm), "wait_pct", "at_s", source="wrists", side=arm) for arm in ARMS
+    ]
+    return apart([arm for arm in arms if arm is not None])

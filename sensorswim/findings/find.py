@@ -1,0 +1,180 @@
+"""Holds every rule's figure against its band and ranks what lies beyond."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import erf, isfinite, sqrt
+from typing import Final
+
+import numpy as np
+
+from sensorswim.errors import SettingsError
+from sensorswim.findings.evidence import Measured, Swum
+from sensorswim.findings.measures import MEASURES, Measure
+from sensorswim.findings.moments import clear_moments
+from sensorswim.model.analysis import Analysis
+from sensorswim.model.findings import Finding, Findings, Rule, Rules, Unsupported
+from sensorswim.model.settings import Settings
+
+MOST_STEPS: Final = 3.0
+"""Beyond so many steps a finding doesn't rank higher."""
+_OTHER: Final = {"left": "right", "right": "left"}
+_SURE: Final = ((0.97, "sure"), (0.9, "likely"), (0.0, "possible"))
+
+
+def find(analysis: Analysis, rules: Rules) -> Findings:
+    """Return what stands out in an analysis, ranked, and what could not be looked for.
+
+    A figure stands out when it lies beyond its band with at least `rules.least_certainty`, given
+    the spread of its counts and the measure's own error. The rank rests on how far beyond, how
+    sure and how much follows; no figure of it is shown to anybody.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Its tables and its session are read.
+    rules : Rules
+
+    Raises
+    ------
+    SettingsError
+        A rule about a measure that isn't known.
+    """
+    swum = Swum.of(analysis)
+    found: list[tuple[float, Finding]] = []
+    unsupported: list[Unsupported] = []
+    for rule in (with_settings(rule, analysis.settings) for rule in rules.rules if rule.use):
+        measured = [m for m in _measure(rule)(swum) if len(m.each) >= rule.least]
+        if not measured and not rule.tolerance:
+            unsupported.append(
+                Unsupported(id=rule.id, title=rule.title, needs=rule.needs, view=rule.view)
+            )
+        beyond = [b for m in measured if (b := _beyond(m, rule, rules.least_certainty)) is not None]
+        worst = sorted(beyond, key=lambda pair: -pair[0])
+        for weight, finding in worst if rule.tolerance else worst[:1]:
+            moments = clear_moments(finding[1], finding[0], analysis.session)
+            found.append((weight, replace(_finding(*finding), moments=moments)))
+    return Findings(found=_ranked(found, rules), unsupported=tuple(unsupported))
+
+
+def _measure(rule: Rule) -> Measure:
+    if rule.measure not in MEASURES:
+        raise SettingsError(
+            f"there is no measure {rule.measure!r}",
+            where=f"rules.toml, rule {rule.id}",
+            mend=f"use one of {', '.join(MEASURES)}",
+        )
+    return MEASURES[rule.measure]
+
+
+def with_settings(rule: Rule, settings: Settings) -> Rule:
+    """Return the rule with the band that a setting gives, where it names one."""
+    values = settings.as_dict()
+    if rule.low_setting:
+        rule = replace(rule, low=float(values[rule.low_setting]))
+    if rule.high_setting:
+        rule = replace(rule, high=float(values[rule.high_setting]))
+    return rule
+
+
+def certainty_beyond(measured: Measured, rule: Rule) -> tuple[float, float]:
+    """Return the distance beyond the nearer end of the band, and how likely it is beyond.
+
+    The distance is negative inside the band. The counts' spread and the measure's own error are
+    taken as independent and normal.
+    """
+    above = -np.inf if rule.high is None else measured.value - rule.high
+    below = -np.inf if rule.low is None else rule.low - measured.value
+    distance = float(max(above, below))
+    error = sqrt(measured.error**2 + rule.error**2)
+    if not isfinite(error):
+        return distance, 0.0
+    if error == 0:
+        return distance, measured.trust if distance > 0 else 0.0
+    return distance, measured.trust * 0.5 * (1.0 + erf(distance / error / sqrt(2.0)))
+
+
+_Beyond = tuple[Rule, Measured, float, float]
+
+
+def _beyond(measured: Measured, rule: Rule, least: float) -> tuple[float, _Beyond] | None:
+    seen = rule.seen_by(measured.source)
+    if rule.tolerance:
+        same = rule.tolerance.get(measured.source)
+        if same is None:
+            return None
+        seen = replace(seen, low=-same, high=same, step=same)
+    distance, certainty = certainty_beyond(measured, seen)
+    if distance <= 0 or certainty < least:
+        return None
+    steps = distance / seen.step
+    return min(steps, MOST_STEPS) * certainty * seen.weight, (seen, measured, steps, certainty)
+
+
+def _ranked(found: list[tuple[float, Finding]], rules: Rules) -> tuple[Finding, ...]:
+    """Return the findings by weight, without those that another one covers."""
+    ids = {finding.id for _, finding in found}
+    covers = {rule.id: set(rule.covered_by) for rule in rules.rules}
+    own = [pair for pair in found if not covers[pair[1].id] & ids]
+    order = sorted(own, key=lambda pair: -pair[0])
+    return tuple(
+        replace(finding, rank=rank, is_aim=rank <= rules.aims)
+        for rank, (_, finding) in enumerate(order, start=1)
+    )
+
+
+def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> Finding:
+    over = np.zeros(len(measured.each), dtype=bool)
+    if rule.high is not None:
+        over |= measured.each > rule.high
+    if rule.low is not None:
+        over |= measured.each < rule.low
+    words = _words(rule, measured, int(over.sum()))
+    return Finding(
+        id=rule.id,
+        rank=0,
+        is_aim=False,
+        title=rule.title.format(**words),
+        text=rule.says.format(**words),
+        measure=rule.measure,
+        unit=rule.unit,
+        value=measured.value,
+        low=rule.low,
+        high=rule.high,
+        spread=measured.spread,
+        certainty=certainty,
+        sure=next(word for least, word in _SURE if certainty >= least),
+        side=measured.side,
+        source=measured.source,
+        shows=rule.shows,
+        count=int(over.sum()),
+        of=len(over),
+        steps=steps,
+        aim=rule.aim.format(**words),
+        why=rule.why.format(**words),
+        confused_with=rule.confused_with.format(**words),
+        view=rule.view,
+        reference=rule.source,
+    )
+
+
+def _words(rule: Rule, measured: Measured, count: int) -> dict[str, str]:
+    """Return what the rule's texts may hold in braces."""
+
+    def shown(value: float | None) -> str:
+        return "" if value is None else f"{abs(value):.{rule.digits}f}"
+
+    words = {
+        "value": shown(measured.value),
+        "low": shown(rule.low),
+        "high": shown(rule.high),
+        "unit": rule.unit,
+        "count": str(count),
+        "of": str(len(measured.each)),
+        "shows": rule.shows,
+        "side": measured.side or "",
+        "other": _OTHER.get(measured.side or "", ""),
+        "more": "more" if measured.value > 0 else "less",
+        "rose": "rose" if measured.value > 0 else "fell",
+    }
+    return dict.fromkeys(("what", "where", "felt", "measured"), "") | words | (measured.words or {})

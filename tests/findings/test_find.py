@@ -1,0 +1,206 @@
+"""Findings name what lies beyond a band, say how sure they are, and stay silent otherwise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sensorswim.errors import SettingsError
+from sensorswim.findings import MEASURES, Finding, Rules, find
+from sensorswim.formats.rules_toml import read_rules
+from sensorswim.model import Settings
+from sensorswim.model.analysis import Analysis
+from tests.findings.made import calm, changed
+from tests.plausible import bare_analysis, filmed_session
+
+
+@pytest.fixture(scope="module")
+def rules() -> Rules:
+    return read_rules()
+
+
+def ids(analysis: Analysis, rules: Rules) -> list[str]:
+    return [finding.id for finding in find(analysis, rules).found]
+
+
+def long_breaths(analysis: Analysis, excess_s: float = 0.4) -> Analysis:
+    noise = np.random.default_rng(1)
+
+    def longer(table: pd.DataFrame) -> pd.DataFrame:
+        return table.assign(excess_s=excess_s + noise.normal(0, 0.03, len(table)))
+
+    return changed(analysis, "breaths", longer)
+
+
+def test_nothing_stands_out_in_a_calm_session(rules: Rules) -> None:
+    assert ids(calm(), rules) == []
+
+
+def test_a_session_without_swimming_has_no_findings_and_names_what_it_needs(rules: Rules) -> None:
+    answer = find(bare_analysis(), rules)
+    assert answer.found == ()
+    named = {missing.id for missing in answer.unsupported}
+    assert named == {rule.id for rule in rules.rules} - {"felt-apart"}
+    assert all(missing.needs and missing.view for missing in answer.unsupported)
+
+
+def test_a_finding_says_what_was_measured_how_sure_and_where_to_look(rules: Rules) -> None:
+    found = find(long_breaths(calm()), rules).found[0]
+    assert (found.id, found.rank, found.is_aim) == ("long-on-side", 1, True)
+    assert found.value == pytest.approx(0.4, abs=0.03)
+    assert (found.low, found.high, found.unit) == (None, 0.2, "s")
+    assert found.certainty > 0.85
+    assert found.count == found.of > 10
+    assert "0.40 s longer" in found.text
+    assert found.aim and found.why and found.confused_with and found.view and found.reference
+    assert len({m.length_no for m in found.moments}) == len(found.moments) == 3
+    assert all(m.video_s is None for m in found.moments)
+
+
+def test_moments_have_video_time_where_a_clip_is_placed(rules: Rules) -> None:
+    session = filmed_session()
+    analysis = replace(long_breaths(calm()), session=replace(session, blocks=()))
+    moments = find(analysis, rules).found[0].moments
+    assert all(m.video == session.videos[0].file.name for m in moments)
+    assert all(m.video_s is not None and m.video_s != m.session_s for m in moments)
+
+
+def test_a_figure_within_its_error_of_the_band_is_not_a_finding(rules: Rules) -> None:
+    assert ids(long_breaths(calm(), 0.23), rules) == []
+    assert ids(long_breaths(calm(), 0.33), rules) == ["long-on-side"]
+
+
+def test_breaths_that_are_unsure_are_no_finding(rules: Rules) -> None:
+    unsure = changed(long_breaths(calm()), "breaths", lambda t: t.assign(confidence=0.5))
+    assert ids(unsure, rules) == []
+
+
+def test_fewer_breaths_are_never_an_aim(rules: Rules) -> None:
+    for rule in rules.rules:
+        assert "fewer breaths" not in f"{rule.aim} {rule.says}".lower()
+        assert rule.measure not in ("breaths", "side_hold_s", "hold_s")
+
+
+def test_a_steady_two_beat_kick_is_a_choice_and_an_unsteady_one_is_not(rules: Rules) -> None:
+    def two(table: pd.DataFrame) -> pd.DataFrame:
+        keep = (table["cycle_phase"] % 0.5) < 0.12
+        return table.loc[keep]
+
+    steady = changed(calm(), "kicks", two)
+    steady = changed(steady, "arm_cycles", lambda t: t.assign(kicks=2))
+    assert ids(steady, rules) == []
+    counts = np.tile([0, 2, 1, 2, 0], 100)
+    sparse = changed(steady, "arm_cycles", lambda t: t.assign(kicks=counts[: len(t)]))
+    assert ids(sparse, rules) == ["kick-sparse"]
+
+
+def test_legs_without_a_kick_are_sparse_only_where_ankles_are_worn(rules: Rules) -> None:
+    still = changed(calm(), "kicks", lambda t: t.iloc[:0])
+    still = changed(still, "arm_cycles", lambda t: t.assign(kicks=None))
+    assert ids(still, rules) == ["kick-sparse"]
+    wrists = tuple(s for s in still.session.sensors if s.placement.limb == "wrist")
+    bare = replace(still, session=replace(still.session, sensors=wrists))
+    answer = find(bare, rules)
+    assert answer.found == ()
+    assert "kick-sparse" in {missing.id for missing in answer.unsupported}
+
+
+def test_over_rotation_says_of_which_segment_and_knows_its_band(rules: Rules) -> None:
+    def far(source: str) -> Analysis:
+        return changed(
+            calm(),
+            "rolls",
+            lambda t: t.assign(peak_roll_deg=t["peak_roll_deg"] + 40, source=source),
+        )
+
+    shoulders = find(far("upper_back"), rules).found[0]
+    assert shoulders.id == "roll-too-far"
+    assert "the shoulders turn" in shoulders.text
+    shanks = find(far("ankles"), rules).found[0]
+    assert "shanks (an estimate" in shanks.text
+    assert shanks.high < shoulders.high
+    assert shanks.certainty < shoulders.certainty
+
+
+def test_a_straight_pull_takes_its_band_from_the_settings(rules: Rules) -> None:
+    straight = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=150.0))
+    found = find(straight, rules).found[0]
+    assert (found.id, found.high) == ("pull-straight", 120.0)
+    wide = replace(straight, settings=Settings(elbow_band_high_deg=155.0))
+    assert "pull-straight" not in ids(wide, rules)
+
+
+def test_an_empty_elbow_is_not_supported_and_names_what_would_show_it(rules: Rules) -> None:
+    empty = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=np.nan))
+    missing = {m.id: m for m in find(empty, rules).unsupported}
+    assert "upper-arm sensor" in missing["pull-straight"].needs
+    assert missing["pull-straight"].view.startswith("from the front")
+
+
+def test_what_was_felt_stands_out_only_beyond_its_tolerance(rules: Rules) -> None:
+    def felt(value: float) -> Analysis:
+        analysis = calm()
+        block = replace(analysis.session.blocks[0], felt={"kick_beat": value})
+        blocks = (block, *analysis.session.blocks[1:])
+        return replace(analysis, session=replace(analysis.session, blocks=blocks))
+
+    assert ids(felt(6.0), rules) == []
+    found = find(felt(2.0), rules).found
+    assert {f.id for f in found} == {"felt-apart"}
+    assert "felt 2 and 6 was measured" in found[0].text
+
+
+def test_a_rate_that_drifts_is_found_and_one_that_scatters_is_not(rules: Rules) -> None:
+    def with_rates(rates: list[float]) -> Analysis:
+        return changed(calm(), "lengths", lambda t: t.assign(stroke_rate_cycles_min=rates))
+
+    assert ids(with_rates([34, 33, 32.5, 32, 31, 30.5, 29.5, 29]), rules) == ["rate-drift"]
+    assert ids(with_rates([34, 29, 33, 30, 34, 29, 31, 33]), rules) == []
+
+
+def test_lengths_with_aids_and_drills_are_left_out(rules: Rules) -> None:
+    fins = changed(long_breaths(calm()), "lengths", lambda t: t.assign(aids="fins"))
+    assert ids(fins, rules) == []
+
+
+def test_the_larger_and_surer_fault_comes_first(rules: Rules) -> None:
+    both = changed(
+        long_breaths(calm(), 0.7),
+        "arm_cycles",
+        lambda t: t.assign(index_of_coordination_pct=-17.0),
+    )
+    assert ids(both, rules)[:2] == ["long-on-side", "arm-gap"]
+
+
+def test_findings_survive_the_way_through_plain_types(rules: Rules) -> None:
+    for finding in find(long_breaths(calm()), rules).found:
+        assert Finding.from_dict(finding.as_dict()) == finding
+
+
+def test_every_measure_has_a_rule_and_every_rule_a_known_measure(rules: Rules) -> None:
+    assert {rule.measure for rule in rules.rules} == set(MEASURES)
+    odd = replace(rules, rules=(replace(rules.rules[0], measure="luck"),))
+    with pytest.raises(SettingsError, match="there is no measure 'luck'"):
+        find(calm(), odd)
+
+
+def test_the_left_right_mirror_of_a_session_has_the_mirrored_findings(rules: Rules) -> None:
+    uneven = changed(
+        calm(),
+        "rolls",
+        lambda t: t.assign(
+            peak_roll_deg=t["peak_roll_deg"] + 12 * t["side"].eq("left").astype(float)
+        ),
+    )
+    mirrored = changed(
+        uneven,
+        "rolls",
+        lambda t: t.assign(side=t["side"].map({"left": "right", "right": "left"})),
+    )
+    first, second = (find(a, rules).found[0] for a in (uneven, mirrored))
+    assert first.id == second.id == "roll-lopsided"
+    assert (first.side, second.side) == ("right", "left")
+    assert first.value == pytest.approx(second.value)
