@@ -12,9 +12,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import butter, find_peaks, hilbert, sosfiltfilt
+import numpy.typing as npt
+from scipy import fft
+from scipy.signal import butter, find_peaks, hilbert, peak_prominences, sosfiltfilt
 
 from sensorswim.model.streams import FloatArray
+
+IndexArray = npt.NDArray[np.intp]
 
 FULL_RETURN = 3.0
 """Value of the rotation autocorrelation when the orientation has come back."""
@@ -54,11 +58,11 @@ def rotation_autocorrelation(rotations: FloatArray, max_lag: int) -> FloatArray:
     (max_lag + 1,) or (W, max_lag + 1)
     """
     n = rotations.shape[-2]
-    size = int(2 ** np.ceil(np.log2(n + max_lag + 1)))
-    spectrum = np.fft.rfft(rotations, size, axis=-2)
-    power = np.sum(spectrum.real**2 + spectrum.imag**2, axis=-1)
-    total = np.fft.irfft(power, size, axis=-1)[..., : max_lag + 1]
-    return total / (n - np.arange(max_lag + 1))
+    size = fft.next_fast_len(n + max_lag + 1, real=True)
+    spectrum = fft.rfft(np.ascontiguousarray(np.swapaxes(rotations, -1, -2)), size)
+    power = np.sum(spectrum.real**2 + spectrum.imag**2, axis=-2)
+    total = fft.irfft(power, size)[..., : max_lag + 1]
+    return np.asarray(total / (n - np.arange(max_lag + 1)))
 
 
 def find_period(
@@ -75,21 +79,53 @@ def find_period(
     shortest_s, longest_s : float
         Cycle times that are possible.
     """
-    last = min(int(longest_s * rate_hz), len(autocorrelation) - 2)
+    return find_periods(
+        autocorrelation[None, :], rate_hz, shortest_s=shortest_s, longest_s=longest_s
+    )[0]
+
+
+def find_periods(
+    autocorrelation: FloatArray, rate_hz: float, *, shortest_s: float, longest_s: float
+) -> list[Period]:
+    """Return `find_period` of each row of (W, L), all rows at once."""
+    periods = [Period()] * len(autocorrelation)
+    last = min(int(longest_s * rate_hz), autocorrelation.shape[1] - 2)
     first = max(int(shortest_s * rate_hz), 2)
     if last <= first:
-        return Period()
-    peaks, _ = find_peaks(autocorrelation[: last + 2], prominence=0.1)
-    peaks = peaks[(peaks >= first) & (peaks <= last)]
-    if not len(peaks):
-        return Period()
-    floor = float(np.min(autocorrelation[: peaks[-1]]))
+        return periods
+    rows, lags = _clear_peaks(autocorrelation[:, : last + 2], 0.1)
+    kept = (lags >= first) & (lags <= last)
+    rows, lags = rows[kept], lags[kept]
+    if not len(rows):
+        return periods
+    begins = np.flatnonzero(np.diff(rows, prepend=-1))
+    ends = np.append(begins[1:], len(rows))
+    lowest = np.minimum.accumulate(autocorrelation, axis=1)
+    floor = np.repeat(lowest[rows[begins], lags[ends - 1] - 1], ends - begins)
     swing = FULL_RETURN - floor
-    strength = (autocorrelation[peaks] - floor) / max(swing, 1e-9)
-    good = np.flatnonzero(strength >= 0.85 * strength.max())[0]
-    return Period(
-        period_s=float(peaks[good]) / rate_hz, strength=float(strength[good]), swing=float(swing)
-    )
+    strength = (autocorrelation[rows, lags] - floor) / np.maximum(swing, 1e-9)
+    best = np.repeat(np.maximum.reduceat(strength, begins), ends - begins)
+    good = np.flatnonzero(strength >= 0.85 * best)
+    for at in good[np.flatnonzero(np.diff(rows[good], prepend=-1))]:
+        periods[rows[at]] = Period(
+            period_s=float(lags[at]) / rate_hz,
+            strength=float(strength[at]),
+            swing=float(swing[at]),
+        )
+    return periods
+
+
+def _clear_peaks(values: FloatArray, prominence: float) -> tuple[IndexArray, IndexArray]:
+    """Return row and column of the peaks along each row of (W, L), in order.
+
+    The rows are laid end to end with a wall between them, over which no prominence reaches.
+    """
+    walled = np.pad(values, ((0, 0), (0, 1)), constant_values=np.inf)
+    flat = walled.ravel()
+    peaks, _ = find_peaks(flat, height=(None, np.finfo(float).max))
+    clear = peak_prominences(flat, peaks)[0] >= prominence
+    rows, columns = np.divmod(peaks[clear], walled.shape[1])
+    return rows, columns
 
 
 def sliding_periods(
@@ -118,10 +154,12 @@ def sliding_periods(
     periods: list[Period] = []
     for chunk in np.array_split(starts, max(len(starts) // 256, 1)):
         windows = np.stack([rotations[s : s + width] for s in chunk])
-        periods += [
-            find_period(row, rate_hz, shortest_s=shortest_s, longest_s=longest_s)
-            for row in rotation_autocorrelation(windows, max_lag)
-        ]
+        periods += find_periods(
+            rotation_autocorrelation(windows, max_lag),
+            rate_hz,
+            shortest_s=shortest_s,
+            longest_s=longest_s,
+        )
     return np.asarray((starts + width / 2) / rate_hz, dtype=np.float64), periods
 
 
