@@ -26,8 +26,14 @@ from sensorswim.swim.periodicity import (
     find_period,
     rotation_autocorrelation,
 )
-from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.units import STANDARD_GRAVITY_M_S2
+
+_INWARD_RAD = np.radians(8.0)
+"""How far the long axis of the path, seen from above, turns inwards in front. No source; 6 to 11
+degrees on the synthetic swimmer."""
+
+_ROUND = 0.5
+_LEAST_CYCLES = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,8 +45,8 @@ class WristMotion:
     time_s : (N,)
     accel_m_s2 : (N, 3)
         World acceleration without gravity.
-    forearm : (N, 3)
-        Unit vector elbow to wrist.
+    forearm, skin : (N, 3)
+        Unit vectors elbow to wrist and out of the back of the wrist.
     turn_rate_rad_s : (N,)
         Size of the angular rate.
     valid : (N,) bool
@@ -57,6 +63,7 @@ class WristMotion:
     time_s: FloatArray
     accel_m_s2: FloatArray
     forearm: FloatArray
+    skin: FloatArray
     turn_rate_rad_s: FloatArray
     valid: BoolArray
     period: Period
@@ -74,56 +81,28 @@ class CyclePath:
     time_s : (N,)
     position_m, velocity_m_s : (N, 3)
         Relative to the body's mean motion; swim frame.
-    forearm : (N, 3)
+    forearm, skin : (N, 3)
     """
 
     time_s: FloatArray
     position_m: FloatArray
     velocity_m_s: FloatArray
     forearm: FloatArray
+    skin: FloatArray
 
-    def at_phase(self, phase: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return position and forearm (P, 3) at phases 0..1 of the window."""
-        own = (self.time_s - self.time_s[0]) / (self.time_s[-1] - self.time_s[0])
-        position = np.stack([np.interp(phase, own, c) for c in self.position_m.T], axis=1)
-        forearm = np.stack([np.interp(phase, own, c) for c in self.forearm.T], axis=1)
-        return position, forearm
+    @property
+    def phase(self) -> FloatArray:
+        """Phase 0..1 of each sample in the window."""
+        return (self.time_s - self.time_s[0]) / (self.time_s[-1] - self.time_s[0])
 
-
-@dataclass(frozen=True, kw_only=True)
-class Stroke:
-    """One arm stroke; an event that could not be had is NaN."""
-
-    entry_s: float = np.nan
-    catch_s: float = np.nan
-    mid_pull_s: float = np.nan
-    exit_s: float = np.nan
-    next_entry_s: float = np.nan
-
-
-@dataclass(frozen=True, kw_only=True)
-class ArmSize:
-    """Limb lengths that the path is read with.
-
-    Parameters
-    ----------
-    upper_arm_m, forearm_m, shoulder_half_width_m : float
-        Forearm: elbow to wrist. Segment ratios of body height by Drillis & Contini (1966), as
-        in Winter, *Biomechanics and Motor Control of Human Movement*: 0.186, 0.146, 0.129.
-    """
-
-    upper_arm_m: float
-    forearm_m: float
-    shoulder_half_width_m: float
-
-    @classmethod
-    def of_height(cls, height_m: float) -> ArmSize:
-        """Return the sizes that a body height suggests."""
-        return cls(
-            upper_arm_m=0.186 * height_m,
-            forearm_m=0.146 * height_m,
-            shoulder_half_width_m=0.129 * height_m,
+    def at_phase(self, phase: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return position, forearm and skin (P, 3) at phases 0..1 of the window."""
+        own = self.phase
+        position, forearm, skin = (
+            np.stack([np.interp(phase, own, column) for column in values.T], axis=1)
+            for values in (self.position_m, self.forearm, self.skin)
         )
+        return position, forearm, skin
 
 
 def follow_wrist(
@@ -155,13 +134,14 @@ def follow_wrist(
     period = _length_period(basis, recording.rate_hz)
     if not np.isfinite(period.period_s):
         return None
-    gyro = track.gyro_rad_s[rows]
-    turn_rate = np.linalg.norm(gyro, axis=1)
-    heading = _reach_heading(basis[0], turn_rate, recording.rate_hz)
-    time_s = recording.time_s[rows]
-    forearm = _turn_heading(basis[0], heading)
+    time_s, valid = recording.time_s[rows], track.valid[rows]
+    turn_rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1)
     accel = rotate(q, track.accel_m_s2[rows]) - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
     train = cut_cycles(time_s, np.concatenate(list(basis), axis=1), period.period_s)
+    heading = _path_heading(time_s, accel, valid, train, side)
+    if heading is None:
+        heading = _reach_heading(basis[0], turn_rate, recording.rate_hz)
+    forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
     return WristMotion(
@@ -169,8 +149,9 @@ def follow_wrist(
         time_s=time_s,
         accel_m_s2=_turn_heading(accel, heading),
         forearm=forearm,
+        skin=_turn_heading(basis[2], heading),
         turn_rate_rad_s=turn_rate,
-        valid=track.valid[rows],
+        valid=valid,
         period=period,
         overhead=overhead,
         recoveries_s=recoveries if overhead else train.cut_s,
@@ -187,6 +168,30 @@ def _length_period(basis: FloatArray, rate_hz: float) -> Period:
     lag = min(int(4.8 * rate_hz / step), len(flat) // 2)
     found = rotation_autocorrelation(flat, lag)
     return find_period(found, rate_hz / step, shortest_s=0.85, longest_s=4.6)
+
+
+def _path_heading(
+    time_s: FloatArray, accel: FloatArray, valid: BoolArray, train: CycleTrain, side: Side
+) -> float | None:
+    """Return the heading from the wrist's path seen from above, None where it is too round.
+
+    Cut at any one phase, the path is long and narrow, and its long axis turns inwards in front:
+    the hand enters before the shoulder and leaves beside the hip. The wrist goes forward while
+    it is high. No strap enters into it.
+    """
+    spread, sense, count = np.zeros((2, 2)), np.zeros(2), 0
+    for a, b in pairwise(np.searchsorted(time_s, train.cut_s)):
+        whole = 0.5 < (time_s[min(b, len(time_s) - 1)] - time_s[a]) / train.period_s < 1.7
+        if whole and valid[a : b + 1].all():
+            velocity, position = _closed_path(time_s[a : b + 1], accel[a : b + 1])
+            spread += position[:, :2].T @ position[:, :2]
+            sense += position[:, 2] @ velocity[:, :2]
+            count += 1
+    sizes, axes = np.linalg.eigh(spread)
+    if count < _LEAST_CYCLES or sizes[0] > _ROUND**2 * sizes[1]:
+        return None
+    axis = axes[:, 1] * np.sign(axes[:, 1] @ sense)
+    return float(np.arctan2(axis[1], axis[0]) + side.sign * _INWARD_RAD)
 
 
 def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray, rate_hz: float) -> float:
@@ -268,137 +273,23 @@ def cycle_paths(motion: WristMotion) -> list[CyclePath]:
 
 
 def _integrate(motion: WristMotion, a: int, b: int) -> CyclePath:
-    time_s = motion.time_s[a : b + 1]
-    accel = motion.accel_m_s2[a : b + 1]
+    rows = slice(a, b + 1)
+    velocity, position = _closed_path(motion.time_s[rows], motion.accel_m_s2[rows])
+    return CyclePath(
+        time_s=motion.time_s[rows],
+        position_m=position,
+        velocity_m_s=velocity,
+        forearm=motion.forearm[rows],
+        skin=motion.skin[rows],
+    )
+
+
+def _closed_path(time_s: FloatArray, accel: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return velocity and position (N, 3) with no mean that end a cycle as they began it."""
     span = time_s[-1] - time_s[0]
     drift = np.trapezoid(accel, time_s, axis=0) / span
     velocity = cumulative_trapezoid(accel - drift, time_s, axis=0, initial=0.0)
     velocity -= np.trapezoid(velocity, time_s, axis=0) / span
     position = cumulative_trapezoid(velocity, time_s, axis=0, initial=0.0)
     position -= np.trapezoid(position, time_s, axis=0) / span
-    return CyclePath(
-        time_s=time_s,
-        position_m=position,
-        velocity_m_s=velocity,
-        forearm=motion.forearm[a : b + 1],
-    )
-
-
-def find_strokes(
-    motion: WristMotion,
-    paths: list[CyclePath],
-    shoulder: ShoulderFit | None,
-    clean_speed_m_s: float,
-) -> list[Stroke]:
-    """Return the strokes of one wrist over one length.
-
-    Parameters
-    ----------
-    motion : WristMotion
-    paths : list of CyclePath
-        From `cycle_paths`.
-    shoulder : ShoulderFit or None
-        Where there is none, strokes have entries only.
-    clean_speed_m_s : float
-        Mean speed of the body while swimming; decides when the wrist moves backwards in the
-        pool: 10 % of it cost some 50 ms of the catch.
-    """
-    if shoulder is None:
-        return _strokes_without_path(motion)
-    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths])
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Events:
-    catch_s: float
-    mid_pull_s: float
-    exit_s: float
-    entry_s: float
-    recovery_s: float
-
-
-def _crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
-    """Return the time at which values pass zero between index and index + 1."""
-    step = values[index + 1] - values[index]
-    return float(time_s[index] - values[index] * (time_s[index + 1] - time_s[index]) / step)
-
-
-def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _Events:
-    time_s = path.time_s
-    ahead = path.position_m[:, 0] - shoulder.forward_at(len(time_s))
-    above = path.position_m[:, 2] - shoulder.surface_m
-    passes = np.flatnonzero((ahead[:-1] > 0) & (ahead[1:] <= 0))
-    passes = passes[above[passes] < 0]
-    mid = int(passes[0]) if len(passes) else -1
-    mid_s = _crossing(time_s, ahead, mid) if mid >= 0 else np.nan
-    catch_s = exit_s = entry_s = np.nan
-    if mid >= 0:
-        speed = path.velocity_m_s[:, 0] + clean_speed_m_s
-        back = np.flatnonzero((speed[:mid] >= 0) & (speed[1 : mid + 1] < 0))
-        catch_s = _crossing(time_s, speed, int(back[-1])) if len(back) else np.nan
-        out = mid + np.flatnonzero((above[mid:-1] < 0) & (above[mid + 1 :] >= 0))
-        exit_s = _crossing(time_s, above, int(out[0])) if len(out) else np.nan
-    down = np.flatnonzero((above[:-1] >= 0) & (above[1:] < 0) & (ahead[:-1] > 0))
-    entry_s = _crossing(time_s, above, int(down[-1])) if len(down) else np.nan
-    forward = path.forearm[:, 0]
-    half = len(time_s) // 4
-    up = half + np.flatnonzero((forward[half:-1] < 0) & (forward[half + 1 :] >= 0))
-    recovery_s = _crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
-    return _Events(
-        catch_s=catch_s, mid_pull_s=mid_s, exit_s=exit_s, entry_s=entry_s, recovery_s=recovery_s
-    )
-
-
-def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
-    """Return strokes with entries only, one a cycle, where the path was not to be had."""
-    entries = motion.recoveries_s + 0.12 * motion.period.period_s
-    following = np.append(entries[1:], np.nan)
-    return [
-        Stroke(entry_s=float(e), next_entry_s=float(n))
-        for e, n in zip(entries, following, strict=True)
-    ]
-
-
-def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
-    """Join events into strokes: the entry that ends one window begins the next stroke.
-
-    Recoveries without a path of their own (a gap, the edges of the length) take the median
-    delay from recovery to entry of the others.
-    """
-    period_s = motion.period.period_s
-    delays = np.array([e.entry_s - e.recovery_s for e in events])
-    delays = delays[(delays > -0.05 * period_s) & (delays < 0.3 * period_s)]
-    usual = float(np.median(delays)) if len(delays) else 0.08 * period_s
-    entries = []
-    for recovery_s in motion.recoveries_s:
-        own = [e.entry_s for e in events if abs(e.recovery_s - recovery_s) < 0.15]
-        entry_s = own[0] if own and np.isfinite(own[0]) else recovery_s + usual
-        if abs(entry_s - recovery_s - usual) > 0.25:
-            entry_s = recovery_s + usual
-        entries.append(entry_s)
-    pulls = [
-        Stroke(catch_s=e.catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
-        for e in events
-        if np.isfinite(e.mid_pull_s)
-    ]
-    return _pair(entries, pulls)
-
-
-def _pair(entries: list[float], pulls: list[Stroke]) -> list[Stroke]:
-    strokes: list[Stroke] = []
-    edges = [-np.inf, *entries, np.inf]
-    for entry_s, next_s in pairwise(edges):
-        own = [p for p in pulls if entry_s < p.mid_pull_s < next_s]
-        if not own and not np.isfinite(entry_s):
-            continue
-        pull = own[0] if own else Stroke()
-        strokes.append(
-            Stroke(
-                entry_s=entry_s if np.isfinite(entry_s) else np.nan,
-                catch_s=pull.catch_s if pull.catch_s > entry_s else np.nan,
-                mid_pull_s=pull.mid_pull_s,
-                exit_s=pull.exit_s,
-                next_entry_s=next_s if np.isfinite(next_s) else np.nan,
-            )
-        )
-    return strokes
+    return velocity, position

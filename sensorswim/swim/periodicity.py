@@ -200,8 +200,8 @@ def cut_cycles(time_s: FloatArray, rotations: FloatArray, period_s: float) -> Cy
     )  # fmt: skip
     pad = min(len(time_s) - 1, int(3 * period_s * rate_hz))
     banded = sosfiltfilt(sos, rotations, axis=0, padlen=pad)
-    _, _, axes = np.linalg.svd(banded, full_matrices=False)
-    analytic = hilbert(banded @ axes[0])
+    main_axis = np.linalg.eigh(banded.T @ banded)[1][:, -1]
+    analytic = hilbert(banded @ main_axis)
     phase = np.unwrap(np.angle(analytic))
     turns = np.maximum.accumulate(phase) / (2 * np.pi)
     crossings = np.flatnonzero(np.diff(np.floor(turns)) > 0)

@@ -1,31 +1,65 @@
 """Where the shoulder is relative to a wrist's path, from the length of the upper arm.
 
-The elbow is the wrist minus the forearm; it stays one upper arm's length from a shoulder that is
-carried by the rolling trunk. Fitted to the median cycle of a length, robustly, with priors from
-anatomy on what the data don't decide (the sideways place has a mirror solution).
+The median cycles of all lengths are fitted together (see `arm_model`): a place of the shoulder
+for each length and arm; one scale of the limbs, one roll, one reach, one surge and one remaining
+tilt of each strap for the session. Robust residuals, priors from anatomy on what the data don't
+decide (the sideways place has a mirror solution), analytic slopes, and a Levenberg-Marquardt step
+in which the lengths' own unknowns are eliminated first (Schur complement).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from sensorswim.model import Side
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.swim.arm_model import (
+    N_PHASES,
+    N_UNKNOWNS,
+    ArmPose,
+    ArmSize,
+    Curves,
+    Of,
+    arm_pose,
+    cycle_curves,
+    median_curves,
+    misfit_slopes,
+    shoulder_of,
+)
+from sensorswim.swim.arms import CyclePath
 
-if TYPE_CHECKING:
-    from sensorswim.swim.arms import ArmSize, CyclePath
+Key = tuple[int, Side]
 
-_PHASES = np.linspace(0.0, 1.0, 61)
-_FREE = np.array([0.30, 0.10, 0.30, 0.35, 0.35, 0.04, 0.04])
-_NEAR = np.array([0.03, 0.03, 0.03, 0.10, 0.10, 0.02, 0.02])
-"""Spread of the parameters about the anatomical guess, and between a swimmer's lengths."""
+_OWN = 3
+"""The first unknowns, those of a length alone; the others are the session's."""
 
-_REACH_M = 0.05
-"""Typical forward travel of the shoulder about its mean (common practice, no source)."""
+_FITS_M = 0.03
+_INDEPENDENT = 10.0
+"""Spread of the misfit, and how many independent phases a median cycle is worth: its errors are
+drawn out over neighbouring phases. Picked on the synthetic swimmer."""
+
+_ELBOW_OUT = 0.30
+_ELBOW_OUT_SD = 0.15
+"""Mean place of the elbow outside of the shoulder over a cycle, in upper arms: it goes wide in
+the recovery, is bent outwards in the pull and comes near the shoulder's line in the reach. No
+source; it decides between the solution and its mirror image."""
+
+_USUAL = np.zeros(N_UNKNOWNS)
+_USUAL[[Of.ROLL_COS, Of.REACH_COS]] = -0.8, 0.04
+_SPREAD = np.array(
+    [0.3, 0.3, 0.3, 0.03, 0.25, 0.3, 0.03, 0.03, 0.1, 0.05, 0.05, 0.05, 0.05, 0.02, 0.02]
+)
+"""Priors, see `Of`: a roll of some 45 degrees with the arm's own side down in the reach, a few
+centimetres of reach and surge, 3 % of limb length, 3 degrees of strap (common practice, no
+source)."""
+
+_UNSURE_TILT_RAD = 0.15
+"""Spread of the strap's tilt where nobody stood still."""
+
+_PRONE_RESIDUAL_M = 0.05
+_ROUNDS = 40
 
 SHOULDER_DEPTH_M = 0.08
 """Mean depth of the shoulder joint below the surface in level swimming: what ties the wrist's path
@@ -35,98 +69,262 @@ swimmer, so entry and exit carry a bias on other bodies."""
 
 @dataclass(frozen=True, kw_only=True)
 class ShoulderFit:
-    """The shoulder in the frame of a cycle path.
+    """The shoulder in the frame of the cycle paths of one length and arm.
 
     Parameters
     ----------
-    centre_m : (3,)
-        Mean place of the joint.
-    roll_m : float
-        Half of its up-and-down travel with the roll.
-    surface_m : float
-        Height of the water line.
+    side : Side
+    size : ArmSize
+    unknowns : (15,)
+        See `arm_model.Of`.
+    covariance : (15, 15)
+        Of the unknowns.
     residual_m : float
         Robust spread of elbow-to-shoulder distance.
-    path_m : (61, 3)
-        Shoulder over the cycle.
     wrist_travel_m : (3,)
         Range of the wrist's path forward, sideways and up.
-    parameters : (7,)
-        Of the fit: centre, roll (cosine, sine), forward travel (cosine, sine).
     """
 
-    centre_m: FloatArray
-    roll_m: float
-    surface_m: float
+    side: Side
+    size: ArmSize
+    unknowns: FloatArray
+    covariance: FloatArray
     residual_m: float
-    path_m: FloatArray
     wrist_travel_m: FloatArray
-    parameters: FloatArray
 
-    def forward_at(self, size: int) -> FloatArray:
-        """Return the shoulder's forward place on `size` regular samples of a cycle."""
-        return np.interp(np.linspace(0, 1, size), _PHASES, self.path_m[:, 0])
+    def path_at(self, phase: FloatArray) -> FloatArray:
+        """Return the shoulder's path (P, 3) at phases 0..1 of a cycle."""
+        sign = np.array([float(self.side.sign)])
+        return shoulder_of(self.unknowns[None], sign, self.size, phase)[0]
+
+    @property
+    def surface_m(self) -> float:
+        """Height of the water line."""
+        return float(self.unknowns[Of.CENTRE_Z] + SHOULDER_DEPTH_M)
 
 
-def fit_shoulder(
-    paths: list[CyclePath], size: ArmSize, side: Side, usual: FloatArray | None = None
-) -> ShoulderFit:
-    """Return the shoulder fit of a length.
+@dataclass(frozen=True, kw_only=True)
+class _State:
+    """A fit under way: unknowns (K, 15), normal equations, cost (K,) and the joints."""
+
+    unknowns: FloatArray
+    matrix: FloatArray
+    vector: FloatArray
+    cost: FloatArray
+    pose: ArmPose
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Problem:
+    """What is fitted: median cycles, limb lengths, the session's spread of the priors."""
+
+    curves: Curves
+    size: ArmSize
+    start: FloatArray
+    spread: FloatArray
+    shared: bool
+
+    def state(self, unknowns: FloatArray) -> _State:
+        """Return cost and normal equations at these unknowns."""
+        pose = arm_pose(unknowns, self.curves, self.size)
+        slopes = misfit_slopes(unknowns, self.curves, self.size, pose)
+        worth = _INDEPENDENT / N_PHASES
+        ratio = pose.misfit_m / _FITS_M
+        stretch = np.sqrt(1.0 + ratio * ratio)
+        weight = worth / (stretch * _FITS_M**2)
+        weighted = slopes * weight[..., None]
+        matrix = np.swapaxes(weighted, 1, 2) @ slopes
+        vector = (weighted * pose.misfit_m[..., None]).sum(axis=1)
+        cost = 2.0 * worth * (stretch - 1.0).sum(axis=1)
+        self._add_priors(unknowns, pose, matrix, vector, cost)
+        return _State(unknowns=unknowns, matrix=matrix, vector=vector, cost=cost, pose=pose)
+
+    def _add_priors(
+        self,
+        unknowns: FloatArray,
+        pose: ArmPose,
+        matrix: FloatArray,
+        vector: FloatArray,
+        cost: FloatArray,
+    ) -> None:
+        """Add the priors; those of the session count once, spread over its lengths."""
+        precision = 1.0 / self.spread**2
+        if self.shared:
+            precision[_OWN:] /= len(unknowns)
+        off = unknowns - self.start
+        matrix += np.diag(precision)
+        vector += precision * off
+        cost += (precision * off * off).sum(axis=1)
+        sign, upper = self.curves.sign, self.size.upper_arm_m
+        outside = sign * (pose.elbow_m - pose.shoulder_m)[..., 1].mean(axis=1)
+        off = (outside / upper - _ELBOW_OUT) / _ELBOW_OUT_SD
+        slope = 1.0 / (upper * _ELBOW_OUT_SD)
+        matrix[:, Of.CENTRE_Y, Of.CENTRE_Y] += slope**2
+        vector[:, Of.CENTRE_Y] -= sign * slope * off
+        cost += off**2
+
+
+def fit_shoulders(
+    cycles: dict[Key, list[CyclePath]], size: ArmSize, *, unsure: frozenset[Side] = frozenset()
+) -> dict[Key, ShoulderFit]:
+    """Return the shoulder fit of every length and arm.
 
     Parameters
     ----------
-    paths : list of CyclePath
-        At least one.
+    cycles : dict
+        By (length_no, side), at least one path each.
     size : ArmSize
-    side : Side
-        The arm; its shoulder lies to that side of the trunk.
-    usual : (7,), optional
-        Parameters of the swimmer's other lengths; the fit then stays near them.
+    unsure : set of Side
+        Arms whose strap was not checked by standing.
+
+    Returns
+    -------
+    dict
+        Lengths that no prone swimmer's arm fits (backstroke) keep a fit of their own, with a
+        large `residual_m`.
     """
-    both = [path.at_phase(_PHASES) for path in paths]
-    wrist = np.median([b[0] for b in both], axis=0)
-    forearm = np.median([b[1] for b in both], axis=0)
-    forearm /= np.linalg.norm(forearm, axis=1, keepdims=True)
-    elbow = wrist - size.forearm_m * forearm
+    if not cycles:
+        return {}
+    keys = list(cycles)
+    curves = median_curves([cycle_curves(cycles[k], k[1]) for k in keys])
+    problem = _problem(curves, size, unsure, shared=False)
+    alone = _fit(problem)
+    fits = _answers(problem, alone, keys)
+    prone = np.flatnonzero(_residual(alone) < _PRONE_RESIDUAL_M)
+    if len(prone):
+        problem = _problem(curves.take(prone), size, unsure, shared=True)
+        fits |= _answers(problem, _fit(problem), [keys[n] for n in prone])
+    return fits
 
-    def shoulder_path(x: FloatArray) -> FloatArray:
-        angle = 2 * np.pi * _PHASES
-        turn = x[3] * np.cos(angle) + x[4] * np.sin(angle)
-        half = size.shoulder_half_width_m
-        path = np.empty((len(_PHASES), 3))
-        path[:, 0] = x[0] + x[5] * np.cos(angle) + x[6] * np.sin(angle)
-        path[:, 1] = x[1] + side.sign * half * (np.cos(turn) - 1.0)
-        path[:, 2] = x[2] + half * np.sin(turn)
-        return path
 
-    start = _start(wrist, size) if usual is None else usual
-    spread = _FREE if usual is None else _NEAR
+def _residual(state: _State) -> FloatArray:
+    return np.asarray(1.4826 * np.median(np.abs(state.pose.misfit_m), axis=1))
 
-    def misfit(x: FloatArray) -> FloatArray:
-        distance = np.linalg.norm(elbow - shoulder_path(x), axis=1) - size.upper_arm_m
-        return np.concatenate([distance / 0.03, (x - start) / spread])
 
-    fit = least_squares(misfit, start, loss="soft_l1")
-    path = shoulder_path(fit.x)
-    residual = np.median(np.abs(np.linalg.norm(elbow - path, axis=1) - size.upper_arm_m))
-    return ShoulderFit(
-        centre_m=path.mean(axis=0),
-        roll_m=float(np.hypot(fit.x[3], fit.x[4]) * size.shoulder_half_width_m),
-        surface_m=float(path[:, 2].mean() + SHOULDER_DEPTH_M),
-        residual_m=float(1.4826 * residual),
-        path_m=path,
-        wrist_travel_m=np.ptp(wrist, axis=0),
-        parameters=fit.x,
+def _problem(curves: Curves, size: ArmSize, unsure: frozenset[Side], *, shared: bool) -> _Problem:
+    spread = _SPREAD.copy()
+    if Side.LEFT in unsure:
+        spread[[Of.TILT_ACROSS_LEFT, Of.TILT_SKIN_LEFT]] = _UNSURE_TILT_RAD
+    if Side.RIGHT in unsure:
+        spread[[Of.TILT_ACROSS_RIGHT, Of.TILT_SKIN_RIGHT]] = _UNSURE_TILT_RAD
+    return _Problem(
+        curves=curves, size=size, start=_start(curves, size), spread=spread, shared=shared
     )
 
 
-def _start(wrist: FloatArray, size: ArmSize) -> FloatArray:
-    """Return the anatomical guess: in the middle of the wrist's travel, low in the reach.
+def _start(curves: Curves, size: ArmSize) -> FloatArray:
+    """Return the anatomical guess (K, 15): in the middle of the wrist's travel, low in the reach.
 
     The cycle runs from reach to reach, so the arm's own side is down at phase 0.
     """
+    start = np.tile(_USUAL, (len(curves.sign), 1))
     arm = size.upper_arm_m + size.forearm_m
-    middle = 0.5 * (wrist[:, 0].max() + wrist[:, 0].min())
-    low = wrist[:, 2].min() + 0.85 * arm
-    sideways = np.median(wrist[:, 1])
-    return np.array([middle, sideways, low, -0.7, 0.0, _REACH_M, 0.0])
+    wrist = curves.wrist_m
+    start[:, 0] = 0.5 * (wrist[..., 0].max(axis=1) + wrist[..., 0].min(axis=1))
+    start[:, 1] = np.median(wrist[..., 1], axis=1)
+    start[:, 2] = wrist[..., 2].min(axis=1) + 0.85 * arm
+    return start
+
+
+def _fit(problem: _Problem) -> _State:
+    """Return the minimum of the cost, for each length alone or for all together."""
+    state = problem.state(problem.start)
+    damping = np.full(len(state.cost), 1e-3)
+    open_ = np.ones(len(state.cost), dtype=bool)
+    for _ in range(_ROUNDS):
+        step = (_shared_step if problem.shared else _own_step)(state, damping)
+        trial = problem.state(state.unknowns + step)
+        gain = state.cost - trial.cost
+        if problem.shared:
+            gain = np.full(len(gain), gain.sum())
+        better = gain > 0
+        small = np.abs(gain) < 1e-4 * (state.cost.sum() if problem.shared else state.cost)
+        state = _chosen(better, trial, state)
+        damping = np.where(better, damping / 5.0, damping * 5.0)
+        open_ &= ~(small & better) & (damping < 1e4)
+        if not open_.any():
+            break
+    return state
+
+
+def _chosen(better: BoolArray, new: _State, old: _State) -> _State:
+    if better.all():
+        return new
+    rows = np.flatnonzero(better)
+
+    def mixed(name: str, source: object, other: object) -> FloatArray:
+        out = np.array(getattr(other, name))
+        out[rows] = getattr(source, name)[rows]
+        return out
+
+    pose = ArmPose(**{name: mixed(name, new.pose, old.pose) for name in vars(old.pose)})
+    names = ("unknowns", "matrix", "vector", "cost")
+    return _State(pose=pose, **{name: mixed(name, new, old) for name in names})
+
+
+def _damped(matrix: FloatArray, damping: FloatArray) -> FloatArray:
+    out = matrix.copy()
+    index = np.arange(matrix.shape[-1])
+    out[..., index, index] *= 1.0 + damping[..., None]
+    return out
+
+
+def _inverse(matrices: FloatArray) -> FloatArray:
+    return np.linalg.inv(matrices).astype(np.float64)
+
+
+def _own_step(state: _State, damping: FloatArray) -> FloatArray:
+    return -(_inverse(_damped(state.matrix, damping)) @ state.vector[..., None])[..., 0]
+
+
+def _shared_step(state: _State, damping: FloatArray) -> FloatArray:
+    """Return the step in which all lengths move the session's unknowns alike."""
+    matrix = _damped(state.matrix, damping)
+    own = _inverse(matrix[:, :_OWN, :_OWN])
+    cross = matrix[:, :_OWN, _OWN:]
+    reduced, _ = _reduced(matrix, own)
+    right = state.vector[:, _OWN:].sum(axis=0)
+    right -= np.einsum("kij,kil,kl->j", cross, own, state.vector[:, :_OWN])
+    session = -np.linalg.solve(reduced, right)
+    lengths = -np.einsum("kij,kj->ki", own, state.vector[:, :_OWN] + cross @ session)
+    return np.concatenate([lengths, np.tile(session, (len(lengths), 1))], axis=1)
+
+
+def _reduced(matrix: FloatArray, own: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the session's matrix without the lengths' own unknowns, and how those follow it."""
+    cross = matrix[:, :_OWN, _OWN:]
+    follow = -own @ cross
+    return matrix[:, _OWN:, _OWN:].sum(axis=0) + np.einsum("kij,kil->jl", cross, follow), follow
+
+
+def _covariances(state: _State, *, shared: bool) -> FloatArray:
+    """Return the covariance (K, 15, 15) of the unknowns of each length."""
+    if not shared:
+        return _inverse(state.matrix)
+    own = _inverse(state.matrix[:, :_OWN, :_OWN])
+    reduced, follow = _reduced(state.matrix, own)
+    session = _inverse(reduced)
+    out = np.empty_like(state.matrix)
+    mixed = follow @ session
+    out[:, _OWN:, _OWN:] = session
+    out[:, :_OWN, _OWN:] = mixed
+    out[:, _OWN:, :_OWN] = np.swapaxes(mixed, 1, 2)
+    out[:, :_OWN, :_OWN] = own + mixed @ np.swapaxes(follow, 1, 2)
+    return out
+
+
+def _answers(problem: _Problem, state: _State, keys: list[Key]) -> dict[Key, ShoulderFit]:
+    covariances = _covariances(state, shared=problem.shared)
+    residuals = _residual(state)
+    travel = np.ptp(problem.curves.wrist_m, axis=1)
+    return {
+        key: ShoulderFit(
+            side=key[1],
+            size=problem.size,
+            unknowns=state.unknowns[n],
+            covariance=covariances[n],
+            residual_m=float(residuals[n]),
+            wrist_travel_m=travel[n],
+        )
+        for n, key in enumerate(keys)
+    }

@@ -10,22 +10,14 @@ import pandas as pd
 from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
-from sensorswim.swim.arms import (
-    ArmSize,
-    CyclePath,
-    Stroke,
-    WristMotion,
-    cycle_paths,
-    find_strokes,
-    follow_wrist,
-)
-from sensorswim.swim.shoulder import ShoulderFit, fit_shoulder
+from sensorswim.swim.arm_model import ArmSize
+from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wrist
+from sensorswim.swim.shoulder import ShoulderFit, fit_shoulders
+from sensorswim.swim.stroke_events import Stroke, find_strokes
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
 _CLEAR_SWING = 0.3
-_LEAST_ALIKE = 3
-_PRONE_RESIDUAL_M = 0.05
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 
@@ -104,7 +96,8 @@ class StrokeFinder:
         """Return the strokes; `lengths` needs length_no, start_s and end_s."""
         motions = _follow(recording, lengths, limb_from_sensor)
         paths = {key: cycle_paths(motion) for key, motion in motions.items()}
-        shoulders = _fit_shoulders(paths, arm_size(self.session))
+        enough = {k: p for k, p in paths.items() if len(p) >= _LEAST_PATHS}
+        shoulders = fit_shoulders(enough, arm_size(self.session))
         rows, speeds = [], {}
         for row in lengths.itertuples():
             number = int(row.length_no)
@@ -127,24 +120,6 @@ class StrokeFinder:
             paths=paths,
             clean_speed_m_s=speeds,
         )
-
-
-def _fit_shoulders(
-    paths: dict[tuple[int, Side], list[CyclePath]], size: ArmSize
-) -> dict[tuple[int, Side], ShoulderFit]:
-    """Fit every length by itself, then again near the median of the swimmer's lengths."""
-    free = {k: fit_shoulder(p, size, k[1]) for k, p in paths.items() if len(p) >= _LEAST_PATHS}
-    shoulders = {}
-    for key, fit in free.items():
-        alike = [f.parameters for k, f in free.items() if k[1] is key[1] and _fits(f)]
-        usual = np.median(alike, axis=0) if len(alike) >= _LEAST_ALIKE and _fits(fit) else None
-        near = usual is not None
-        shoulders[key] = fit_shoulder(paths[key], size, key[1], usual) if near else fit
-    return shoulders
-
-
-def _fits(fit: ShoulderFit) -> bool:
-    return fit.residual_m < _PRONE_RESIDUAL_M
 
 
 def _follow(

@@ -1,0 +1,143 @@
+"""The events of arm strokes on the wrist's path: entry, catch, mid-pull and exit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from sensorswim.model.streams import FloatArray
+from sensorswim.swim.arms import CyclePath, WristMotion
+from sensorswim.swim.shoulder import ShoulderFit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stroke:
+    """One arm stroke; an event that could not be had is NaN."""
+
+    entry_s: float = np.nan
+    catch_s: float = np.nan
+    mid_pull_s: float = np.nan
+    exit_s: float = np.nan
+    next_entry_s: float = np.nan
+
+
+def find_strokes(
+    motion: WristMotion,
+    paths: list[CyclePath],
+    shoulder: ShoulderFit | None,
+    clean_speed_m_s: float,
+) -> list[Stroke]:
+    """Return the strokes of one wrist over one length.
+
+    Parameters
+    ----------
+    motion : WristMotion
+    paths : list of CyclePath
+        From `cycle_paths`.
+    shoulder : ShoulderFit or None
+        Where there is none, strokes have entries only.
+    clean_speed_m_s : float
+        Mean speed of the body while swimming; decides when the wrist moves backwards in the
+        pool: 10 % of it cost some 50 ms of the catch.
+    """
+    if shoulder is None:
+        return _strokes_without_path(motion)
+    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Events:
+    catch_s: float
+    mid_pull_s: float
+    exit_s: float
+    entry_s: float
+    recovery_s: float
+
+
+def _crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
+    """Return the time at which values pass zero between index and index + 1."""
+    step = values[index + 1] - values[index]
+    return float(time_s[index] - values[index] * (time_s[index + 1] - time_s[index]) / step)
+
+
+def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _Events:
+    time_s = path.time_s
+    ahead = path.position_m[:, 0] - shoulder.path_at(path.phase)[:, 0]
+    above = path.position_m[:, 2] - shoulder.surface_m
+    passes = np.flatnonzero((ahead[:-1] > 0) & (ahead[1:] <= 0))
+    passes = passes[above[passes] < 0]
+    mid = int(passes[0]) if len(passes) else -1
+    mid_s = _crossing(time_s, ahead, mid) if mid >= 0 else np.nan
+    catch_s = exit_s = entry_s = np.nan
+    if mid >= 0:
+        speed = path.velocity_m_s[:, 0] + clean_speed_m_s
+        back = np.flatnonzero((speed[:mid] >= 0) & (speed[1 : mid + 1] < 0))
+        catch_s = _crossing(time_s, speed, int(back[-1])) if len(back) else np.nan
+        out = mid + np.flatnonzero((above[mid:-1] < 0) & (above[mid + 1 :] >= 0))
+        exit_s = _crossing(time_s, above, int(out[0])) if len(out) else np.nan
+    down = np.flatnonzero((above[:-1] >= 0) & (above[1:] < 0) & (ahead[:-1] > 0))
+    entry_s = _crossing(time_s, above, int(down[-1])) if len(down) else np.nan
+    forward = path.forearm[:, 0]
+    half = len(time_s) // 4
+    up = half + np.flatnonzero((forward[half:-1] < 0) & (forward[half + 1 :] >= 0))
+    recovery_s = _crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
+    return _Events(
+        catch_s=catch_s, mid_pull_s=mid_s, exit_s=exit_s, entry_s=entry_s, recovery_s=recovery_s
+    )
+
+
+def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
+    """Return strokes with entries only, one a cycle, where the path was not to be had."""
+    entries = motion.recoveries_s + 0.12 * motion.period.period_s
+    following = np.append(entries[1:], np.nan)
+    return [
+        Stroke(entry_s=float(e), next_entry_s=float(n))
+        for e, n in zip(entries, following, strict=True)
+    ]
+
+
+def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
+    """Join events into strokes: the entry that ends one window begins the next stroke.
+
+    Recoveries without a path of their own (a gap, the edges of the length) take the median
+    delay from recovery to entry of the others.
+    """
+    period_s = motion.period.period_s
+    delays = np.array([e.entry_s - e.recovery_s for e in events])
+    delays = delays[(delays > -0.05 * period_s) & (delays < 0.3 * period_s)]
+    usual = float(np.median(delays)) if len(delays) else 0.08 * period_s
+    entries = []
+    for recovery_s in motion.recoveries_s:
+        own = [e.entry_s for e in events if abs(e.recovery_s - recovery_s) < 0.15]
+        entry_s = own[0] if own and np.isfinite(own[0]) else recovery_s + usual
+        if abs(entry_s - recovery_s - usual) > 0.25:
+            entry_s = recovery_s + usual
+        entries.append(entry_s)
+    pulls = [
+        Stroke(catch_s=e.catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
+        for e in events
+        if np.isfinite(e.mid_pull_s)
+    ]
+    return _pair(entries, pulls)
+
+
+def _pair(entries: list[float], pulls: list[Stroke]) -> list[Stroke]:
+    strokes: list[Stroke] = []
+    edges = [-np.inf, *entries, np.inf]
+    for entry_s, next_s in pairwise(edges):
+        own = [p for p in pulls if entry_s < p.mid_pull_s < next_s]
+        if not own and not np.isfinite(entry_s):
+            continue
+        pull = own[0] if own else Stroke()
+        strokes.append(
+            Stroke(
+                entry_s=entry_s if np.isfinite(entry_s) else np.nan,
+                catch_s=pull.catch_s if pull.catch_s > entry_s else np.nan,
+                mid_pull_s=pull.mid_pull_s,
+                exit_s=pull.exit_s,
+                next_entry_s=next_s if np.isfinite(next_s) else np.nan,
+            )
+        )
+    return strokes
