@@ -21,6 +21,8 @@ from sensorswim.rehearsal.stage import WALL_M, Stage
 from sensorswim.rehearsal.timeline import RATE_HZ, smooth_noise
 from sensorswim.rehearsal.write import session_toml, write_session
 
+DEPTH_STEP = round(RATE_HZ / 50)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Rehearsal:
@@ -37,7 +39,8 @@ class Rehearsal:
     truth_extra : dict
         ``clocks`` (placement -> `ClockFit`), ``straps`` (placement -> (3, 3) segment from
         sensor), ``hand_path`` (DataFrame at 100 Hz: time, side, wrist relative to the shoulder
-        in the pool frame), ``body_speed`` (DataFrame at 50 Hz), ``wrist_depth``.
+        in the pool frame), ``body_speed`` (DataFrame at 50 Hz), ``wrist_depth``, ``depth``
+        (DataFrame at 50 Hz: session time and how far below the surface each place is, in m).
     """
 
     plan: Plan
@@ -85,8 +88,10 @@ def rehearse(
     scene = truth.Scene(body=body, score=stage.score, pool_length_m=plan.pool_length_m)
     streams: dict[Placement, Stream] = {}
     straps: dict[Placement, FloatArray] = {}
+    heights: dict[str, FloatArray] = {"time_s": _session(body.time_s[::DEPTH_STEP], first)}
     for placement, pose in body.poses():
         scene.see(placement, pose)
+        heights[placement.value] = -pose.position_m[::DEPTH_STEP, 2]
         if placement not in kit.placements:
             continue
         signal = ideal(pose, _pulses(stage, placement, pose, rng))
@@ -98,6 +103,7 @@ def rehearse(
     extra |= {
         "clocks": {p: _relative(clocks[p], first) for p in kit.placements},
         "straps": straps,
+        "depth": pd.DataFrame(heights),
     }
     text = session_toml(stage.score, swimmer, kit, plan, tables["lengths"])
     ordered = {p: streams[p] for p in kit.placements}

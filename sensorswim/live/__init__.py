@@ -1,0 +1,1 @@
+"""Live at the poolside: link to the sensors, recorder, rolling analysis, emulated sensors."""

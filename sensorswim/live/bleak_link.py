@@ -1,0 +1,194 @@
+"""Sensors over Bluetooth LE with bleak, on Linux through BlueZ.
+
+One scan or connection attempt at a time on each adapter: BlueZ refuses or delays the others.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+from bleak import BleakClient, BleakScanner
+from bleak.backends.device import BLEDevice
+from bleak.exc import BleakDeviceNotFoundError, BleakError
+
+from sensorswim.formats.radio_control import (
+    CONTROL_UUID,
+    SERVICE_UUID,
+    STATE_UUID,
+    STREAM_UUID,
+    TRANSFER_UUID,
+)
+from sensorswim.live.link import Channel, Found, Link, LinkLostError, Notified
+
+UUIDS: Final = {
+    Channel.STREAM: STREAM_UUID,
+    Channel.CONTROL: CONTROL_UUID,
+    Channel.STATE: STATE_UUID,
+    Channel.TRANSFER: TRANSFER_UUID,
+}
+SCAN_S: Final = 3.0
+PAUSES_S: Final = (2.0, 60.0)
+"""Between scans: the first, doubled up to the second while nothing new is heard."""
+CONNECT_S: Final = 5.0
+"""Longer than an arm cycle, in which a wrist comes up once; then others get their turn."""
+NAME_BEGINS: Final = "SSW-"
+_FAILURES: Final = (BleakError, TimeoutError, OSError, EOFError)
+
+
+@dataclass
+class Adapter:
+    """One Bluetooth adapter; `name` None for the computer's usual one."""
+
+    name: str | None = None
+    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+    devices: dict[str, BLEDevice] = field(default_factory=dict)
+    look_again: asyncio.Event = field(default_factory=asyncio.Event)
+    problem: str = ""
+
+    async def scan(self) -> None:
+        """Listen for sensors for some seconds and remember them by name."""
+        options = {"adapter": self.name} if self.name else {}
+        async with self.turn:
+            scanner = BleakScanner(
+                self._heard,
+                service_uuids=[SERVICE_UUID],
+                bluez=options,  # type: ignore[arg-type]
+            )
+            async with scanner:
+                await asyncio.sleep(SCAN_S)
+
+    def _heard(self, device: BLEDevice, advertised: object) -> None:
+        name = getattr(advertised, "local_name", None) or device.name
+        if name and name.startswith(NAME_BEGINS):
+            self.devices[name] = device
+
+
+class BleakFinder:
+    """Finds sensors on all given adapters.
+
+    Parameters
+    ----------
+    adapters : list of str
+        Such as ``hci0``; empty for the computer's usual one.
+    tell : callable
+        Called with a line when an adapter can't scan, and when it can again.
+    """
+
+    def __init__(
+        self, adapters: list[str], tell: Callable[[str], None] = lambda _line: None
+    ) -> None:
+        self.adapters = [Adapter(name=name) for name in adapters] or [Adapter()]
+        self._tell = tell
+        self._home: dict[str, Adapter] = {}
+
+    async def found(self) -> AsyncIterator[Found]:
+        """Yield sensors as they are heard; each belongs to the adapter with the fewest."""
+        pause_s = PAUSES_S[0]
+        while True:
+            before = len(self._home)
+            for adapter in self.adapters:
+                await self._scan(adapter)
+            for name in sorted({name for a in self.adapters for name in a.devices}):
+                home = self._home.setdefault(name, self._least_busy(name))
+                yield Found(name=name, address=home.devices[name].address, adapter=home.name)
+            new = len(self._home) > before or not self._home
+            pause_s = PAUSES_S[0] if new else min(2.0 * pause_s, PAUSES_S[1])
+            await self._pause(pause_s)
+
+    def link(self, found: Found) -> Link:
+        """Return an unconnected link."""
+        return BleakLink(found.name, self._home[found.name])
+
+    def _least_busy(self, name: str) -> Adapter:
+        hearing = [adapter for adapter in self.adapters if name in adapter.devices]
+        homes = list(self._home.values())
+        return min(hearing, key=lambda adapter: sum(home is adapter for home in homes))
+
+    async def _scan(self, adapter: Adapter) -> None:
+        adapter.look_again.clear()
+        try:
+            await adapter.scan()
+        except _FAILURES as failure:
+            problem = str(failure) or type(failure).__name__
+        else:
+            problem = ""
+        if problem != adapter.problem:
+            who = adapter.name or "Bluetooth"
+            self._tell(f"{who}: {problem or 'works again'}")
+            adapter.problem = problem
+
+    async def _pause(self, seconds: float) -> None:
+        waits = [asyncio.ensure_future(a.look_again.wait()) for a in self.adapters]
+        await asyncio.wait(waits, timeout=seconds, return_when="FIRST_COMPLETED")
+        for wait in waits:
+            wait.cancel()
+
+
+class BleakLink:
+    """A link through bleak; a new client each time, and the old one always disconnected.
+
+    BlueZ re-arms the notifications of a client that was dropped and not disconnected, and then
+    delivers every packet twice (seen on real BlueZ).
+    """
+
+    def __init__(self, name: str, adapter: Adapter) -> None:
+        self.name = name
+        self._adapter = adapter
+        self._client: BleakClient | None = None
+
+    async def connect(self, notified: Notified, dropped: Callable[[], None]) -> None:
+        """Connect within the adapter's turn and switch the notifications on."""
+        device = self._adapter.devices.get(self.name)
+        if device is None:
+            self._adapter.look_again.set()
+            raise LinkLostError("not heard yet")
+        self._client = BleakClient(device, lambda _client: dropped(), timeout=CONNECT_S)
+        try:
+            async with self._adapter.turn:
+                await asyncio.wait_for(self._client.connect(), CONNECT_S)
+            for channel in Channel:
+                await self._listen(channel, notified)
+        except BleakDeviceNotFoundError as failure:
+            self._adapter.devices.pop(self.name, None)
+            self._adapter.look_again.set()
+            raise LinkLostError("gone from the adapter's list") from failure
+        except _FAILURES as failure:
+            raise LinkLostError(str(failure)) from failure
+
+    async def _listen(self, channel: Channel, notified: Notified) -> None:
+        client = self._ready()
+        await client.start_notify(
+            UUIDS[channel],
+            lambda _characteristic, data: notified(channel, bytes(data)),
+            bluez={"use_start_notify": True},
+        )
+
+    async def write(self, data: bytes) -> None:
+        """Write a command with response."""
+        try:
+            await self._ready().write_gatt_char(CONTROL_UUID, data, response=True)
+        except _FAILURES as failure:
+            raise LinkLostError(str(failure)) from failure
+
+    async def read_state(self) -> bytes:
+        """Read the state."""
+        try:
+            return bytes(await self._ready().read_gatt_char(STATE_UUID))
+        except _FAILURES as failure:
+            raise LinkLostError(str(failure)) from failure
+
+    async def close(self) -> None:
+        """Disconnect, also where the sensor was the one to go."""
+        client, self._client = self._client, None
+        if client is not None:
+            with contextlib.suppress(*_FAILURES):
+                await client.disconnect()
+
+    def _ready(self) -> BleakClient:
+        if self._client is None:
+            raise LinkLostError("not connected")
+        return self._client

@@ -1,0 +1,38 @@
+"""The computer's time, so that a rehearsal can run faster than a pool."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from typing import Final
+
+
+class HostClock:
+    """Seconds that never run backwards, and the wall clock they began at.
+
+    Parameters
+    ----------
+    speed : float
+        1 at a pool; a rehearsal may let time run faster.
+    """
+
+    def __init__(self, *, speed: float = 1.0) -> None:
+        self.speed: Final = speed
+        self.begin()
+
+    def begin(self) -> None:
+        """Set the clock to 0, now."""
+        self._began_s = time.monotonic()
+        self._wall_us = time.time_ns() // 1000
+
+    def now_s(self) -> float:
+        """Return seconds since this clock was made."""
+        return (time.monotonic() - self._began_s) * self.speed
+
+    def now_us(self) -> int:
+        """Return microseconds since 1970 by the wall clock at the start, never running back."""
+        return self._wall_us + round(1e6 * self.now_s())
+
+    async def sleep(self, seconds: float) -> None:
+        """Let others run for so many seconds of this clock."""
+        await asyncio.sleep(seconds / self.speed)

@@ -1,0 +1,108 @@
+"""Sensors worn by a synthetic swimmer: what they read, and when water lets the radio through."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from sensorswim.formats.radio_packets import COUNTS_FULL_SCALE, CountsArray
+from sensorswim.live.emulated.device import EmulatedDevice, Motion
+from sensorswim.model import ClockFit, Placement, Stream
+from sensorswim.model.streams import FloatArray
+from sensorswim.rehearsal import Rehearsal
+from sensorswim.units import STANDARD_GRAVITY_M_S2
+
+REACH_M: Final = 0.085
+"""Depth below which nothing is left of a usual link budget at 2.44 GHz: 8 to 9 cm, worked out from
+about 240 dB a metre (``firmware_notes/behaviour.md``)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Water:
+    """How deep one sensor is over time.
+
+    Parameters
+    ----------
+    time_s, depth_m : (N,)
+        Session time, and how far the sensor is below the surface.
+    """
+
+    time_s: FloatArray
+    depth_m: FloatArray
+    reach_m: float = REACH_M
+
+    def lets_through(self, time_s: float) -> bool:
+        """Return whether a link holds at this moment."""
+        return bool(np.interp(time_s, self.time_s, self.depth_m) < self.reach_m)
+
+
+DRY: Final = Water(time_s=np.zeros(1), depth_m=-np.ones(1))
+"""No water at all."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worn:
+    """A device and the water over it."""
+
+    device: EmulatedDevice
+    water: Water = DRY
+
+
+def to_counts(stream: Stream, accel_range_g: int, gyro_range_deg_s: int) -> CountsArray:
+    """Return a stream as a 16-bit sensor of these ranges would count it, (N, 6)."""
+    accel = stream.accel.values / (accel_range_g * STANDARD_GRAVITY_M_S2)
+    gyro = np.degrees(stream.gyro.values) / gyro_range_deg_s
+    counts = np.rint(np.hstack([accel, gyro]) * COUNTS_FULL_SCALE)
+    return np.clip(counts, -COUNTS_FULL_SCALE, COUNTS_FULL_SCALE - 1).astype(np.int16)
+
+
+def motion_of(stream: Stream, rate_hz: int, *, lead_s: float = 0.0) -> Motion:
+    """Return what a sensor reads, with `lead_s` of standing before, mirrored from the beginning."""
+    counts, time_s = to_counts(stream, 16, 2000), stream.accel.time_s
+    lead = min(int(lead_s * rate_hz), len(time_s) - 1)
+    if lead:
+        before = 2.0 * time_s[0] - time_s[lead:0:-1]
+        time_s, counts = np.r_[before, time_s], np.concatenate([counts[lead:0:-1], counts])
+    return Motion(time_s=time_s, counts=counts, rate_hz=rate_hz)
+
+
+def wear(
+    rehearsal: Rehearsal, now_s: Callable[[], float], *, first_serial: int, lead_s: float = 3.0
+) -> list[Worn]:
+    """Return one emulated sensor for each log of a rehearsal, with the water over it.
+
+    Parameters
+    ----------
+    rehearsal : Rehearsal
+        Its kit at 52, 104 or 208 Hz.
+    now_s : callable
+        Seconds since the emulation began; the rehearsal begins `lead_s` after that.
+    first_serial : int
+        Serial number of the first sensor; the others follow.
+    """
+    first = rehearsal.streams[next(iter(rehearsal.streams))]
+    begin_s = float(first.accel.time_s[0]) - lead_s
+    rate_hz = round(rehearsal.kit.rate_hz)
+
+    def make(number: int, placement: Placement, stream: Stream) -> Worn:
+        clock: ClockFit = rehearsal.truth_extra["clocks"][placement]
+        device = EmulatedDevice(
+            first_serial + number,
+            placement,
+            motion_of(stream, rate_hz, lead_s=lead_s),
+            lambda: (begin_s + now_s() - clock.offset_s) / (1.0 + clock.drift),
+        )
+        return Worn(device=device, water=_water(rehearsal, placement, begin_s))
+
+    return [make(number, *item) for number, item in enumerate(rehearsal.streams.items())]
+
+
+def _water(rehearsal: Rehearsal, placement: Placement, begin_s: float) -> Water:
+    """Return the water over a sensor; 2 s after the end the swimmer has climbed out."""
+    depth = rehearsal.truth_extra["depth"]
+    time_s = depth["time_s"].to_numpy() - begin_s
+    depth_m = depth[placement].to_numpy()
+    return Water(time_s=np.r_[time_s, time_s[-1] + 2.0], depth_m=np.r_[depth_m, -1.0])

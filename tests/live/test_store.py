@@ -1,0 +1,115 @@
+"""Segments: readable up to the last whole record, whatever stops the writing."""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from sensorswim.formats.radio_log import RADIO_FOLDER, SUFFIX, RecordKind, read_segment
+from sensorswim.live.store import SegmentWriter
+
+WRITE = """
+import sys
+from pathlib import Path
+from sensorswim.live.store import SegmentWriter
+writer = SegmentWriter(Path(sys.argv[1]), 1, 2, segment_bytes=20_000)
+number = 0
+while True:
+    writer.packet(number.to_bytes(4, "little") * 40, number)
+    if number % 8 == 0:
+        writer.sync()
+        print(number, flush=True)
+    number += 1
+"""
+
+
+def segments(folder: Path) -> list[Path]:
+    return sorted((folder / RADIO_FOLDER).glob(f"*{SUFFIX}"))
+
+
+def packets(folder: Path) -> list[bytes]:
+    records = [r for path in segments(folder) for r in read_segment(path).records]
+    return [r.payload for r in records if r.kind is RecordKind.PACKET]
+
+
+def test_a_file_cut_or_changed_at_any_byte_is_read_up_to_there(tmp_path: Path) -> None:
+    writer = SegmentWriter(tmp_path, 1, 2)
+    sent = [bytes([n]) * n for n in range(1, 9)]
+    for payload in sent:
+        writer.packet(payload, 5)
+    writer.close()
+    path = segments(tmp_path)[0]
+    whole = path.read_bytes()
+    for at in range(len(whole)):
+        path.write_bytes(whole[:at])
+        assert packets(tmp_path) == sent[: len(packets(tmp_path))]
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 0x40]) + whole[at + 1 :])
+        got = packets(tmp_path)
+        assert got == sent[: len(got)]
+        assert len(got) < len(sent)
+
+
+def test_kill_9_at_any_moment_leaves_everything_that_was_synced(tmp_path: Path) -> None:
+    for run in range(6):
+        folder = tmp_path / str(run)
+        child = subprocess.Popen([sys.executable, "-c", WRITE, str(folder)], stdout=subprocess.PIPE)
+        assert child.stdout is not None
+        first = child.stdout.readline()
+        time.sleep(random.uniform(0.0, 0.15))
+        child.send_signal(signal.SIGKILL)
+        told = [first, *child.stdout.read().splitlines()]
+        child.wait()
+        child.stdout.close()
+        got = packets(folder)
+        assert len(got) > int(told[-1] or told[-2])
+        assert got == [n.to_bytes(4, "little") * 40 for n in range(len(got))]
+
+
+def test_what_a_full_disk_refuses_waits_and_is_written_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writer = SegmentWriter(tmp_path, 1, 2)
+    writer.packet(b"before", 1)
+    real, room = os.write, [10]
+
+    def nearly_full(file: int, data: bytes) -> int:
+        if room[0] == 0:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        written = real(file, data[: room[0]])
+        room[0] -= written
+        return written
+
+    with monkeypatch.context() as patch:
+        patch.setattr("sensorswim.live.store.os.write", nearly_full)
+        writer.packet(b"one", 2)
+        writer.packet(b"two", 3)
+        assert writer.waiting == 2
+        assert "space" in writer.problem
+        assert packets(tmp_path) == [b"before"]
+    writer.sync()
+    assert (writer.waiting, writer.problem) == (0, "")
+    writer.close()
+    assert packets(tmp_path) == [b"before", b"one", b"two"]
+    assert all(read_segment(path).torn_bytes == 0 for path in segments(tmp_path))
+
+
+def test_a_new_run_never_appends_to_an_old_segment_and_notes_come_along(tmp_path: Path) -> None:
+    for run in range(2):
+        writer = SegmentWriter(tmp_path, 1, 2, segment_bytes=200)
+        writer.note({"name": f"run {run}"}, 1)
+        for _ in range(4):
+            writer.packet(b"x" * 100, 2)
+        writer.close()
+    paths = segments(tmp_path)
+    assert len(paths) == 8
+    notes = [read_segment(path).records[0] for path in paths]
+    assert [note.kind for note in notes] == [RecordKind.NOTE] * 8
+    assert sum(b"run 1" in note.payload for note in notes) == 4
