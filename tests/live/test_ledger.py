@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -22,4 +24,4 @@ def test_ranges_say_what_a_set_of_numbers_says(ranges: list[tuple[int, int]], up
     assert ledger.following == max(plain, default=-1) + 1
     holes = ledger.missing(upto)
     assert [n for a, b in holes for n in range(a, b + 1)] == sorted(set(range(upto)) - plain)
-    assert all(b + 1 < a for (_, b), (a, _) in zip(holes, holes[1:], strict=False))
+    assert all(b + 1 < a for (_, b), (a, _) in pairwise(holes))

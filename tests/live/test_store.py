@@ -109,7 +109,7 @@ def test_a_new_run_never_appends_to_an_old_segment_and_notes_come_along(tmp_path
             writer.packet(b"x" * 100, 2)
         writer.close()
     paths = segments(tmp_path)
-    assert len(paths) == 8
+    assert len(paths) == 4
     notes = [read_segment(path).records[0] for path in paths]
-    assert [note.kind for note in notes] == [RecordKind.NOTE] * 8
-    assert sum(b"run 1" in note.payload for note in notes) == 4
+    assert [note.kind for note in notes] == [RecordKind.NOTE] * 4
+    assert sum(b"run 1" in note.payload for note in notes) == 2
