@@ -18,6 +18,7 @@ from scipy.spatial.transform import Rotation
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
+from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
 
 COARSE_HZ = 12.5
@@ -268,20 +269,22 @@ def _refine(
     A wrist alone knows when its cycles begin and end: the wall lies outside of them.
     """
     walls = WallFinder()
-    inner_s = 3.0 if steady else 0.3
-    pushes = [walls.push_off(recording, a - 3.0, a + inner_s) for a, _ in rough]
+    inner_s = 3.0 if steady else 2.5
+    worn = worn_signs(recording, rough)
+    pushes = walls.push_offs(recording, [(a - 3.0, a + inner_s) for a, _ in rough], worn)
     spans = []
     for k, (start_s, end_s) in enumerate(rough):
         following = pushes[k + 1] if k + 1 < len(rough) else None
-        if following is not None and following - end_s < walls.turn_s:
-            touch_s: float | None = walls.contact_before(recording, following)
-        else:
-            touch_s = walls.finish(recording, end_s)
         push_s = pushes[k]
+        length_s = (start_s if push_s is None else push_s, end_s)
+        if following is not None and following - end_s < walls.turn_s:
+            touch_s: float | None = walls.contact_before(recording, following, length_s, worn)
+        else:
+            touch_s = walls.finish(recording, length_s)
         spans.append(
             LengthSpan(
-                start_s=float(start_s) if push_s is None else push_s,
-                end_s=float(end_s) if touch_s is None else touch_s,
+                start_s=length_s[0],
+                end_s=end_s if touch_s is None else touch_s,
                 starts_at_wall=push_s is not None,
                 ends_at_wall=touch_s is not None,
             )

@@ -2,7 +2,8 @@
 
 Push-off: the upper body is stretched and quiet while the legs drive it forward, so wrists and
 trunk show a clean forward pulse of 0.3 to 0.5 s, followed by a glide. Contact: a flip turn puts
-the feet on the wall a moment before the push-off, an open turn and a finish the hand.
+the feet on the wall a moment before the push-off; an open turn and a finish the hand, just before
+the body leaves the posture that it swam in.
 """
 
 from __future__ import annotations
@@ -10,15 +11,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from sensorswim.model import Limb, Recording, Track
-from sensorswim.model.streams import FloatArray
-from sensorswim.signal import accel_world, rotate
+from sensorswim.model import Limb, Placement, Recording, Track
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.swim.wall_signals import (
+    joined,
+    jolts,
+    long_axis,
+    pulse_of,
+    quaternions,
+    rows_between,
+    swim_direction,
+)
 
-_X = np.array([1.0, 0.0, 0.0])
-_CLIP_M_S2 = 15.0
 _RISE_S = 0.3
 """Longest time from the start of a push to its peak: arms that still swing forward before it
 must not count (no source; read off the synthetic swimmer, not checked on real push-offs)."""
@@ -26,6 +33,23 @@ must not count (no source; read off the synthetic swimmer, not checked on real p
 _USUAL_CONTACT_S = 0.23
 """Usual time from the feet's contact to the push in a flip turn (no source; read off the synthetic
 swimmer)."""
+
+_USUAL_TURN_S = 1.1
+"""Usual time from the touch to the push-off in an open turn (common practice, no source)."""
+
+_USUAL_ONSET_S = 0.2
+"""Usual time from the touch to where the body has visibly left its posture (no source)."""
+
+_NEAR_S = 0.2
+"""How far around that moment a jolt of the hand still counts, as a standard deviation."""
+
+_POSTURE, _TURNED = 0.85, 0.4
+"""Cosines of 32 and 66 degrees out of the usual direction."""
+
+_SMOOTH_S = 0.2
+_LONGEST_ONSET_S = 1.0
+_REACH = 0.8
+_SINK_S = 2.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,21 +62,45 @@ class WallFinder:
         Speed that a push-off must give.
     turn_s : float
         Longest time from contact to push-off in a turn without a rest.
-    flip_tilt : float
-        Vertical share of the shank, feet up, from which a turn is a flip.
     """
 
     least_push_m_s: float = 0.8
     turn_s: float = 4.0
-    flip_tilt: float = 0.55
 
-    def push_off(self, recording: Recording, from_s: float, to_s: float) -> float | None:
-        """Return when the push begins (a fifth of its peak), None where none is seen."""
-        first, last = _rows(recording, from_s, to_s)
+    def push_offs(
+        self,
+        recording: Recording,
+        windows: list[tuple[float, float]],
+        worn: dict[Placement, float],
+    ) -> list[float | None]:
+        """Return when each push begins (a fifth of its peak), None where none is seen.
+
+        Wrists and trunk tell; ankles serve only where nothing else is worn.
+
+        Parameters
+        ----------
+        windows : list
+            Where to look, session time.
+        worn : dict
+            From `worn_signs`.
+        """
+        tracks = _upper_body(recording) or _ankles(recording)
+        begins: list[float | None] = []
+        for from_s, to_s in windows:
+            first, last = rows_between(recording, from_s, to_s)
+            if last - first < recording.rate_hz:
+                begins.append(None)
+                continue
+            ahead = {t.placement: -1.0 if t.placement.limb is Limb.ANKLE else 1.0 for t in tracks}
+            pulses = [
+                pulse_of(recording, t, worn[t.placement] * ahead[t.placement], first, last)
+                for t in tracks
+            ]
+            begins.append(self._begin(recording, joined(pulses), first))
+        return begins
+
+    def _begin(self, recording: Recording, pulse: FloatArray, first: int) -> float | None:
         rate_hz = recording.rate_hz
-        if last - first < rate_hz:
-            return None
-        pulse = _forward_pulse(recording, first, last)
         gain = uniform_filter1d(pulse, int(0.4 * rate_hz)) * 0.4
         top = int(np.argmax(gain))
         if gain[top] < self.least_push_m_s:
@@ -64,125 +112,147 @@ class WallFinder:
         begin = max(int(below[-1]) + 1 if len(below) else 0, peak - int(_RISE_S * rate_hz))
         return float(recording.time_s[first + begin])
 
-    def contact_before(self, recording: Recording, push_s: float) -> float:
-        """Return the contact of the turn that ends in this push-off."""
-        if self._is_flip(recording, push_s):
-            found = _jolt(recording, Limb.ANKLE, push_s - 0.7, push_s - 0.06)
+    def contact_before(
+        self,
+        recording: Recording,
+        push_s: float,
+        length_s: tuple[float, float],
+        worn: dict[Placement, float],
+    ) -> float:
+        """Return the contact of the turn that ends in this push-off.
+
+        Parameters
+        ----------
+        push_s : float
+        length_s : (float, float)
+            Roughly when the length before it was swum.
+        worn : dict
+            From `worn_signs`.
+        """
+        from_s = max(push_s - self.turn_s, length_s[0])
+        if self._is_flip(recording, push_s, worn):
+            found = _feet_jolt(recording, push_s - 0.7, push_s - 0.06)
             return push_s - _USUAL_CONTACT_S if found is None else found
-        found = _jolt(recording, Limb.WRIST, push_s - 1.9, push_s - 0.35, take=0)
-        return push_s - 1.0 if found is None else found
+        turns_s = _leaves_posture(recording, length_s, from_s, push_s - 0.1)
+        if turns_s is None:
+            return push_s - _USUAL_TURN_S
+        return _touch(recording, length_s, turns_s, push_s - 0.35)
 
-    def finish(self, recording: Recording, near_s: float) -> float | None:
-        """Return the last hand jolt before the legs sink, None where none is seen."""
-        sinks_s = _legs_sink(recording, near_s - 2.0, near_s + 2.5)
-        if sinks_s is None:
-            return _jolt(recording, Limb.WRIST, near_s - 0.3, near_s + 1.5, take=-1)
-        return _jolt(recording, Limb.WRIST, sinks_s - 1.2, sinks_s + 0.3, take=-1)
+    def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
+        """Return the touch after which the swimmer stops, None where the posture stays."""
+        near_s = length_s[1]
+        turns_s = _leaves_posture(recording, length_s, near_s - 2.0, near_s + _SINK_S)
+        return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
 
-    def _is_flip(self, recording: Recording, push_s: float) -> bool:
-        """Tell whether the feet went over the top: the shank pointed feet up in the turn."""
-        first, last = _rows(recording, push_s - 1.8, push_s)
+    def _is_flip(self, recording: Recording, push_s: float, worn: dict[Placement, float]) -> bool:
+        """Tell whether the feet went over the top, not under the body, in the turn."""
+        first, last = rows_between(recording, push_s - 1.8, push_s)
         tilts = [
-            np.max(up_in_sensor(_q(track)[first:last])[:, 0])
-            for p, track in recording.tracks.items()
-            if p.limb is Limb.ANKLE
+            worn[t.placement] * up_in_sensor(quaternions(t)[first:last])[:, 0]
+            for t in _ankles(recording)
         ]
-        return not tilts or float(np.mean(tilts)) > self.flip_tilt
+        if not tilts:
+            return True
+        tilt = uniform_filter1d(np.mean(tilts, axis=0), int(0.2 * recording.rate_hz))
+        return bool(tilt.max() > -tilt.min())
 
 
-def _q(track: Track) -> FloatArray:
-    if track.q_world_from_sensor is None:
-        raise ValueError("walls need oriented tracks")
-    return track.q_world_from_sensor
+def _upper_body(recording: Recording) -> list[Track]:
+    away = (Limb.ANKLE, Limb.UPPER_ARM)
+    return [t for p, t in recording.tracks.items() if p.limb not in away]
 
 
-def _rows(recording: Recording, from_s: float, to_s: float) -> tuple[int, int]:
-    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
-    return int(first), int(last)
+def _ankles(recording: Recording) -> list[Track]:
+    return [t for p, t in recording.tracks.items() if p.limb is Limb.ANKLE]
 
 
-def _forward_pulse(recording: Recording, first: int, last: int) -> FloatArray:
-    """Return forward acceleration (L,) of the stretched upper body, m/s^2.
-
-    Forward is where the sensor's long axis points half a second later, in the glide; what is
-    followed by turning limbs counts less. Ankles serve only where nothing else is worn.
-    """
-    worn = recording.tracks
-    upper = [t for p, t in worn.items() if p.limb not in (Limb.ANKLE, Limb.UPPER_ARM)]
-    pulses = [
-        _one_pulse(recording, t, first, last)
-        for t in (upper or [t for p, t in worn.items() if p.limb is Limb.ANKLE])
-    ]
-    return np.median(pulses, axis=0) if pulses else np.zeros(last - first)
+def _wrists(recording: Recording) -> list[Track]:
+    return [t for p, t in recording.tracks.items() if p.limb is Limb.WRIST]
 
 
-def _one_pulse(recording: Recording, track: Track, first: int, last: int) -> FloatArray:
-    rate_hz = recording.rate_hz
-    ahead = int(0.5 * rate_hz)
-    high = min(last + ahead, len(recording.time_s))
-    rows = slice(first, high)
-    part = _slice(track, rows)
-    accel = np.clip(accel_world(part)[:, :2], -_CLIP_M_S2, _CLIP_M_S2)
-    along = rotate(_q(part), np.broadcast_to(_X, (high - first, 3)))[:, :2]
-    along = np.pad(along, ((0, max(last + ahead - high, 0)), (0, 0)), mode="edge")[ahead:]
-    along = along[: last - first] / (np.linalg.norm(along[: last - first], axis=1)[:, None] + 1e-9)
-    turning = gaussian_filter1d(np.linalg.norm(part.gyro_rad_s, axis=1), 0.1 * rate_hz)
-    later = np.pad(turning, (0, max(last + ahead - high, 0)), mode="edge")
-    later = maximum_filter1d(later, int(0.3 * rate_hz))[int(0.35 * rate_hz) :]
-    smooth = gaussian_filter1d(accel[: last - first], 0.03 * rate_hz, axis=0)
-    forward = np.sum(smooth * along, axis=1)
-    if track.placement.limb is Limb.ANKLE:
-        forward = -forward
-    return forward * np.exp(-((later[: last - first] / 2.5) ** 2))
-
-
-def _slice(track: Track, rows: slice) -> Track:
-    return Track(
-        placement=track.placement,
-        accel_m_s2=track.accel_m_s2[rows],
-        gyro_rad_s=track.gyro_rad_s[rows],
-        valid=track.valid[rows],
-        source_rate_hz=track.source_rate_hz,
-        q_world_from_sensor=_q(track)[rows],
-    )
-
-
-def _jolt(
-    recording: Recording, limb: Limb, from_s: float, to_s: float, *, take: int | None = None
+def _leaves_posture(
+    recording: Recording, length_s: tuple[float, float], from_s: float, to_s: float
 ) -> float | None:
-    """Return the strongest sudden change of acceleration of a limb pair.
+    """Return when the body begins to turn out of the direction it swam in, None where it doesn't.
 
-    `take` = 0 returns the first strong one instead, -1 the last.
+    Legs and trunk tell; without them it is the reach of the last arm.
     """
-    first, stop = _rows(recording, from_s, to_s)
-    tracks = [t for p, t in recording.tracks.items() if p.limb is limb]
-    if stop - first < 5 or not tracks:
+    first, last = rows_between(recording, from_s, to_s)
+    if last - first < 10:
         return None
-    steps = [
-        np.linalg.norm(np.diff(t.accel_m_s2[first : stop + 1], axis=0), axis=1)[: stop - first]
-        for t in tracks
-    ]
-    size = np.max(steps, axis=0)
-    floor = float(np.median(size))
-    if size.max() < 4.0 * floor + 0.5:
+    legs = (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK)
+    steady = [t for p, t in recording.tracks.items() if p.limb in legs]
+    if steady:
+        along = _share_of_posture(recording, steady, length_s, first, last)
+        kept = np.flatnonzero(along > _POSTURE)
+    else:
+        reach = [_reaches(recording, t, length_s, first, last) for t in _wrists(recording)]
+        kept = np.flatnonzero(np.any(reach, axis=0))
+    if not len(kept) or kept[-1] >= last - first - 2:
         return None
-    strong = np.flatnonzero(size > 0.4 * size.max())
-    at = int(np.argmax(size)) if take is None else int(strong[take])
-    return float(recording.time_s[first + at])
+    left = int(kept[-1])
+    onset_s = _onset_s(along[left:], recording.rate_hz) if steady else _USUAL_ONSET_S
+    return float(recording.time_s[first + left]) - onset_s
 
 
-def _legs_sink(recording: Recording, from_s: float, to_s: float) -> float | None:
-    """Return when the legs leave the level at the end of a swim, None without leg sensors."""
-    first, last = _rows(recording, from_s, to_s)
-    tilts = [
-        np.abs(up_in_sensor(_q(t)[first:last])[:, 0])
-        for p, t in recording.tracks.items()
-        if p.limb in (Limb.ANKLE, Limb.LOWER_BACK)
+def _share_of_posture(
+    recording: Recording, tracks: list[Track], length_s: tuple[float, float], first: int, last: int
+) -> FloatArray:
+    """Return how far the long axes point along the swim (L,), 1 = as usual in this length."""
+    low, high = rows_between(recording, *length_s)
+    low, high = min(low, first), max(high, last)
+    along = [
+        long_axis(t, low, high)[:, :2] @ swim_direction(recording, t, *length_s) for t in tracks
     ]
-    if not tilts or last - first < 10:
+    smooth = uniform_filter1d(np.mean(along, axis=0), int(_SMOOTH_S * recording.rate_hz))
+    return np.asarray(smooth[first - low : last - low] / max(float(np.median(smooth)), 1e-6))
+
+
+def _onset_s(falling: FloatArray, rate_hz: float) -> float:
+    """Return how long before `falling` left `_POSTURE` the turn began.
+
+    A body that starts from rest turns by an angle that grows with the square of time, so the
+    time between two angles tells the time from the beginning to the first.
+    """
+    below = np.flatnonzero(falling < _TURNED)
+    if not len(below):
+        return _USUAL_ONSET_S
+    ratio = np.sqrt(np.arccos(_TURNED) / np.arccos(_POSTURE)) - 1.0
+    return float(np.clip(below[0] / rate_hz / ratio, _SMOOTH_S, _LONGEST_ONSET_S))
+
+
+def _reaches(
+    recording: Recording, track: Track, length_s: tuple[float, float], first: int, last: int
+) -> BoolArray:
+    """Tell where a forearm is stretched out ahead."""
+    ahead = swim_direction(recording, track, *length_s)
+    return np.asarray(long_axis(track, first, last)[:, :2] @ ahead > _REACH)
+
+
+def _touch(
+    recording: Recording, length_s: tuple[float, float], expected_s: float, before_s: float
+) -> float:
+    """Return the jolt of a reaching hand near where the body begins to turn, else that moment."""
+    first, last = rows_between(recording, expected_s - 0.3, min(expected_s + 0.5, before_s))
+    if last - first < 10 or not _wrists(recording):
+        return expected_s
+    near = np.exp(-0.5 * ((recording.time_s[first:last] - expected_s - 0.1) / _NEAR_S) ** 2)
+    weighted = []
+    for track in _wrists(recording):
+        size = jolts(recording, track, first, last)
+        reach = binary_dilation(_reaches(recording, track, length_s, first, last), iterations=10)
+        clear = size > 4.0 * float(np.median(size)) + 0.5
+        weighted.append(size * near * reach * clear)
+    total = np.max(weighted, axis=0)
+    return float(recording.time_s[first + int(np.argmax(total))]) if total.any() else expected_s
+
+
+def _feet_jolt(recording: Recording, from_s: float, to_s: float) -> float | None:
+    """Return the strongest jolt of the feet, None where none stands out."""
+    first, last = rows_between(recording, from_s, to_s)
+    if last - first < 5 or not _ankles(recording):
         return None
-    tilt = uniform_filter1d(np.mean(tilts, axis=0), int(0.3 * recording.rate_hz))
-    level = np.flatnonzero(tilt < 0.35)
-    if not len(level) or level[-1] == len(tilt) - 1:
+    size = np.max([jolts(recording, t, first, last) for t in _ankles(recording)], axis=0)
+    if size.max() < 4.0 * float(np.median(size)) + 0.5:
         return None
-    return float(recording.time_s[first + int(level[-1])])
+    return float(recording.time_s[first + int(np.argmax(size))])

@@ -44,16 +44,20 @@ def swim(
         kit=Kit(**({"placements": WORN, "clock_offset_s": 0.0, "drift_ppm": 0.0} | (kit or {}))),
         seed=seed,
     )
+    return rehearsal, oriented(rehearsal)
+
+
+def oriented(rehearsal: Rehearsal) -> Recording:
+    """Return a rehearsal's recording on one clock, with orientation."""
     session = Session(
         folder=Path(),
         swimmer="invented swimmer",
         started_at=datetime(2026, 3, 14, tzinfo=UTC),
-        pool_length_m=25.0,
+        pool_length_m=rehearsal.plan.pool_length_m,
         sensors=tuple(SensorFile(placement=p, file=Path(f"{p}.csv")) for p in rehearsal.streams),
     )
     settings = Settings()
-    recording = prepare(session, rehearsal.streams, settings, Quality())
-    return rehearsal, orient(recording, settings)
+    return orient(prepare(session, rehearsal.streams, settings, Quality()), settings)
 
 
 def wearing(recording: Recording, *places: Placement) -> Recording:

@@ -1,0 +1,153 @@
+"""What the sensors show at a wall: the forward pulse, the posture, sudden jolts.
+
+No sensor knows the heading of another one, nor a strap's direction before the strokes are
+found. So "forward" here is always where a sensor's own long axis points: in the glide after a
+push-off for the pulse, on average over a length for the posture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+
+from sensorswim.model import Limb, Placement, Recording, Track
+from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal import accel_world, rotate
+from sensorswim.signal.rotations import up_in_sensor
+
+_X = np.array([1.0, 0.0, 0.0])
+_CLIP_M_S2 = 15.0
+_QUIET_RAD_S = 2.5
+"""Turning rate beyond which a limb is not in a glide (no source; strokes turn at 4 and more)."""
+
+_UPRIGHT = 0.6
+_EDGE_S = 2.0
+
+
+def quaternions(track: Track) -> FloatArray:
+    """Return the orientation (N, 4) of an oriented track."""
+    if track.q_world_from_sensor is None:
+        raise ValueError("walls need oriented tracks")
+    return track.q_world_from_sensor
+
+
+def rows_between(recording: Recording, from_s: float, to_s: float) -> tuple[int, int]:
+    """Return the index range of a span of session time."""
+    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
+    return int(first), int(last)
+
+
+def long_axis(track: Track, first: int, last: int) -> FloatArray:
+    """Return the sensor's long axis (L, 3) in its world frame."""
+    q = quaternions(track)[first:last]
+    return rotate(q, np.broadcast_to(_X, (len(q), 3)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pulse:
+    """Forward acceleration of one sensor around a rough push-off.
+
+    Parameters
+    ----------
+    forward_m_s2 : (L,)
+        Along the long axis as it points in the glide.
+    calm : (L,)
+        1 where a glide follows, towards 0 where the limb turns instead.
+    """
+
+    forward_m_s2: FloatArray
+    calm: FloatArray
+
+
+def pulse_of(recording: Recording, track: Track, sign: float, first: int, last: int) -> Pulse:
+    """Return the forward pulse of one sensor over index range first..last.
+
+    Forward is where the long axis points half a second later, in the glide; `sign` = -1 where
+    it points backwards.
+    """
+    rate_hz = recording.rate_hz
+    ahead = int(0.5 * rate_hz)
+    high = min(last + ahead, len(recording.time_s))
+    part = _slice(track, slice(first, high))
+    size, missing = last - first, max(last + ahead - high, 0)
+    accel = np.clip(accel_world(part)[:, :2], -_CLIP_M_S2, _CLIP_M_S2)
+    along = np.pad(long_axis(track, first, high)[:, :2], ((0, missing), (0, 0)), mode="edge")
+    along = along[ahead : ahead + size]
+    along = along / (np.linalg.norm(along, axis=1)[:, None] + 1e-9)
+    turning = gaussian_filter1d(np.linalg.norm(part.gyro_rad_s, axis=1), 0.1 * rate_hz)
+    later = np.pad(turning, (0, missing), mode="edge")
+    later = maximum_filter1d(later, int(0.3 * rate_hz))[int(0.35 * rate_hz) :][:size]
+    smooth = gaussian_filter1d(accel[:size], 0.03 * rate_hz, axis=0)
+    return Pulse(
+        forward_m_s2=sign * np.sum(smooth * along, axis=1),
+        calm=np.exp(-((later / _QUIET_RAD_S) ** 2)),
+    )
+
+
+def _slice(track: Track, rows: slice) -> Track:
+    return Track(
+        placement=track.placement,
+        accel_m_s2=track.accel_m_s2[rows],
+        gyro_rad_s=track.gyro_rad_s[rows],
+        valid=track.valid[rows],
+        source_rate_hz=track.source_rate_hz,
+        q_world_from_sensor=quaternions(track)[rows],
+    )
+
+
+def joined(pulses: list[Pulse]) -> FloatArray:
+    """Return the forward acceleration (L,) of the sensors that glide, weighted by their calm.
+
+    One arm that moves on does not spoil the other one's word; where no limb is calm it is 0.
+    """
+    total = np.sum([p.forward_m_s2 * p.calm for p in pulses], axis=0)
+    return np.asarray(total / np.maximum(np.sum([p.calm for p in pulses], axis=0), 1.0))
+
+
+def jolts(recording: Recording, track: Track, first: int, last: int) -> FloatArray:
+    """Return the sudden changes of acceleration (L,), m/s^2 from sample to sample."""
+    part = track.accel_m_s2[first : last + 1]
+    steps = np.linalg.norm(np.diff(part, axis=0), axis=1)
+    return np.pad(steps, (0, last - first - len(steps)))
+
+
+def swim_direction(recording: Recording, track: Track, start_s: float, end_s: float) -> FloatArray:
+    """Return where the long axis points on average over a length, (2,) unit, level."""
+    margin_s = min(_EDGE_S, 0.2 * (end_s - start_s))
+    first, last = rows_between(recording, start_s + margin_s, end_s - margin_s)
+    mean = long_axis(track, first, last)[:, :2].mean(axis=0) if last > first else np.zeros(2)
+    return np.asarray(mean / (np.linalg.norm(mean) + 1e-9))
+
+
+def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[Placement, float]:
+    """Return, by sensor, 1 where its long axis points as the placement says, else -1.
+
+    Between the swims the trunk, the legs and mostly the arms stand upright; a swimming forearm
+    points down for longer than up. A wrist must contradict both, for hands also hold the wall.
+
+    Parameters
+    ----------
+    spans : list
+        Roughly when was swum, session time.
+    """
+    swum = np.zeros(len(recording.time_s), dtype=bool)
+    for start_s, end_s in spans:
+        first, last = rows_between(recording, start_s, end_s)
+        swum[first:last] = True
+    return {p: _worn_sign(track, swum) for p, track in recording.tracks.items()}
+
+
+def _worn_sign(track: Track, swum: BoolArray) -> float:
+    limb = track.placement.limb
+    up = up_in_sensor(quaternions(track))[:, 0]
+    if limb in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD):
+        up = -up
+    resting = up[~swum & track.valid]
+    upright = resting[np.abs(resting) > _UPRIGHT]
+    if not len(upright) or np.median(upright) <= 0.0:
+        return 1.0
+    swimming = up[swum & track.valid]
+    hangs = limb is Limb.WRIST and len(swimming) and float(swimming.mean()) <= 0.0
+    return 1.0 if hangs else -1.0

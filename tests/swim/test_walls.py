@@ -1,0 +1,128 @@
+"""Push-offs and touches: on movements laid down here by hand, and on rehearsed swims."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from sensorswim.model import Placement, Recording, Track
+from sensorswim.model.streams import FloatArray
+from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
+from sensorswim.swim.lengths import LengthFinder
+from sensorswim.swim.wall_signals import worn_signs
+from sensorswim.swim.walls import WallFinder
+from tests.swim.swum import P, oriented, wearing
+
+RATE_HZ = 100.0
+G = np.array([0.0, 0.0, 9.80665])
+
+
+def _track(placement: Placement, tilt_rad: FloatArray, ahead_m_s2: FloatArray) -> Track:
+    """Return a sensor whose long axis tilts up from the world's x, accelerated along x."""
+    q = Rotation.from_rotvec(np.outer(-tilt_rad, [0.0, 1.0, 0.0])).as_quat(scalar_first=True)
+    world = G + np.outer(ahead_m_s2, [1.0, 0.0, 0.0])
+    return Track(
+        placement=placement,
+        accel_m_s2=Rotation.from_quat(q, scalar_first=True).inv().apply(world),
+        gyro_rad_s=np.outer(np.gradient(-tilt_rad, 1.0 / RATE_HZ), [0.0, 1.0, 0.0]),
+        valid=np.ones(len(tilt_rad), dtype=bool),
+        source_rate_hz=RATE_HZ,
+        q_world_from_sensor=q,
+    )
+
+
+def _recording(time_s: FloatArray, *tracks: Track) -> Recording:
+    return Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={t.placement: t for t in tracks})
+
+
+@pytest.mark.parametrize("spin_rad_s2", [1.5, 3.0, 6.0, 12.0])
+def test_a_touch_without_any_jolt_is_told_by_the_body_that_begins_to_turn(
+    spin_rad_s2: float,
+) -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    tilt = np.minimum(0.5 * spin_rad_s2 * np.maximum(time_s - 20.0, 0.0) ** 2, np.pi / 2)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
+    legs = (
+        _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s),
+        _track(P.RIGHT_ANKLE, tilt - kick, 0 * time_s),
+    )
+    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 20.8))
+    assert found == pytest.approx(20.0, abs=0.35)
+
+
+def test_a_swimmer_who_floats_on_has_not_touched() -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2 * np.pi * 2.0 * time_s), 0 * time_s)
+    assert WallFinder().finish(_recording(time_s, ankle), (2.0, 20.0)) is None
+
+
+def _push(time_s: FloatArray, start_s: float) -> FloatArray:
+    """Return half a sine of 0.4 s that gives 2.3 m/s."""
+    share = np.clip((time_s - start_s) / 0.4, 0.0, 1.0)
+    return 9.0 * np.sin(np.pi * share)
+
+
+def test_one_arm_that_turns_on_does_not_hide_the_push_off() -> None:
+    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
+    push = _push(time_s, 5.0)
+    still = _track(P.LEFT_WRIST, 0.05 * np.sin(time_s), push)
+    turning = _track(P.RIGHT_WRIST, 5.0 * np.maximum(time_s - 5.0, 0.0), push)
+    recording = _recording(time_s, still, turning)
+    worn = dict.fromkeys(recording.tracks, 1.0)
+    found = WallFinder().push_offs(recording, [(2.0, 8.0)], worn)[0]
+    assert found == pytest.approx(5.0, abs=0.1)
+    swinging = _recording(time_s, turning)
+    assert WallFinder().push_offs(swinging, [(2.0, 8.0)], worn) == [None]
+
+
+def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    hanging = np.where(time_s < 10.0, -np.pi / 2, 0.0)
+    pulls = np.where(time_s > 18.0, -1.2 * np.sin(2.0 * time_s) ** 2, 0.0)
+    right_way = _track(P.LEFT_WRIST, hanging + pulls, _push(time_s, 15.0))
+    wrong = replace(
+        right_way,
+        accel_m_s2=right_way.accel_m_s2 * [-1.0, -1.0, 1.0],
+        gyro_rad_s=right_way.gyro_rad_s * [-1.0, -1.0, 1.0],
+        q_world_from_sensor=(
+            Rotation.from_quat(right_way.q_world_from_sensor, scalar_first=True)
+            * Rotation.from_rotvec([0.0, 0.0, np.pi])
+        ).as_quat(scalar_first=True),
+    )
+    for track, sign in ((right_way, 1.0), (wrong, -1.0)):
+        recording = _recording(time_s, track)
+        worn = worn_signs(recording, [(15.0, 30.0)])
+        assert worn[P.LEFT_WRIST] == sign
+        found = WallFinder().push_offs(recording, [(13.0, 17.0)], worn)[0]
+        assert found == pytest.approx(15.0, abs=0.1)
+
+
+@pytest.fixture(scope="module")
+def turned() -> tuple[Rehearsal, Recording]:
+    segments = [Knocks(), Stand(duration_s=6.0)]
+    segments += [Length(turn=turn) for turn in ("open", "flip", "open", "stop")]
+    segments += [Rest(duration_s=5.0), Length(turn="stop"), Rest(duration_s=4.0)]
+    kit = Kit(clock_offset_s=0.0, drift_ppm=0.0, strap_deg=20.0, wrong_way_up=(P.RIGHT_ANKLE,))
+    rehearsal = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=71)
+    return rehearsal, oriented(rehearsal)
+
+
+@pytest.mark.parametrize(
+    "worn",
+    [(), (P.LEFT_WRIST, P.LEFT_ANKLE)],
+    ids=["wrists and ankles", "one wrist and one ankle"],
+)
+def test_push_offs_come_to_a_fifth_and_touches_to_half_a_second(
+    turned: tuple[Rehearsal, Recording], worn: tuple[Placement, ...]
+) -> None:
+    rehearsal, recording = turned
+    true = rehearsal.truth["lengths"]
+    spans = LengthFinder().find(wearing(recording, *worn) if worn else recording).spans
+    assert len(spans) == len(true)
+    starts = np.array([s.start_s for s in spans]) - true["start_s"].to_numpy()
+    ends = np.array([s.end_s for s in spans]) - true["end_s"].to_numpy()
+    assert np.abs(starts).max() <= 0.2
+    assert np.abs(ends).max() <= 0.5
