@@ -8,6 +8,7 @@
     │   ├── LogError           one sensor's log
     │   ├── SettingsError      sensorswim.toml
     │   └── PacketError        bytes that a sensor sent and that can't be read
+    ├── ArchiveError           the archive of sessions can't be reached or used
     └── OutputError            a result that can't be written where it was asked for
 
 Anything else that escapes is a defect of the program, never folded into these.
@@ -62,3 +63,7 @@ class PacketError(InputError):
 
 class OutputError(SensorswimError):
     """The result can't be written where it was asked for."""
+
+
+class ArchiveError(SensorswimError):
+    """The archive of sessions can't be reached, or what is asked of it isn't there."""
