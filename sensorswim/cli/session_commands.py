@@ -53,6 +53,9 @@ def rehearse_command(
     file_format: Annotated[
         str, typer.Option("--format", help="Of the logs: parquet, csv or csv.gz.")
     ] = "parquet",
+    video: Annotated[
+        str, typer.Option("--video", help="Film the swimmer, too: side or front.")
+    ] = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
     """Write a session of an invented swimmer, with the truth about it in a subfolder."""
@@ -63,6 +66,11 @@ def rehearse_command(
         session = rehearse_named(swimmer, kit=kit, seed=seed)
         told("writing")
         place = session.write(out, file_format=file_format)
+        if video:
+            from sensorswim.cli.rehearsal_film import film_rehearsal
+
+            told("filming")
+            film_rehearsal(session, place, view=video)
     if not quiet:
         typer.echo(f"{session.swimmer.name}: {len(session.truth['lengths'])} lengths in {place}")
 

@@ -42,6 +42,16 @@ class ArmPath:
     elbow_deg: FloatArray
 
 
+@dataclass(frozen=True, kw_only=True)
+class LegPath:
+    """One leg's joints in the world, (N, 3) each, and the rotation of its shank (N, 3, 3)."""
+
+    hip_m: FloatArray
+    knee_m: FloatArray
+    ankle_m: FloatArray
+    shank: FloatArray
+
+
 class Body:
     """One swimmer's whole movement on the grid `time_s`.
 
@@ -161,21 +171,39 @@ class Body:
         place = path.wrist_m - 0.03 * axis + 0.022 * frame[:, :, 2]
         yield Placement.of(Limb.WRIST, side), Pose(position_m=place, rotation=frame)
 
-    def ankle_pose(self, side: Side) -> Pose:
-        """Return the sensor on the outer side of the shank, just above the ankle."""
-        sign, height = side.sign, self.height_m
+    def leg(self, side: Side) -> LegPath:
+        """Return the joints of one leg and how its shank is turned."""
+        height = self.height_m
         hip, knee = self._legs[side]
         roll = self.carrier @ rot.about_x(self._rad("roll_legs", smooth_s=0.05))
         thigh = roll @ rot.about_y(np.radians(-hip))
         thigh = thigh @ rot.about_z(self._rad(f"{side}_spread", smooth_s=0.08))
         shank = thigh @ rot.about_y(np.radians(knee))
         joint = self.pelvis_m + rot.apply(
-            self.pelvis, np.array([-0.03, sign * HALF_HIPS * height, 0.0])
+            self.pelvis, np.array([-0.03, side.sign * HALF_HIPS * height, 0.0])
         )
-        ankle = joint - THIGH * height * thigh[:, :, 0] - 0.9 * SHANK * height * shank[:, :, 0]
-        place = ankle + sign * 0.045 * shank[:, :, 1]
-        frame = rot.from_axes(-shank[:, :, 0], sign * shank[:, :, 1])
+        knee_m = joint - THIGH * height * thigh[:, :, 0]
+        ankle_m = knee_m - SHANK * height * shank[:, :, 0]
+        return LegPath(hip_m=joint, knee_m=knee_m, ankle_m=ankle_m, shank=shank)
+
+    def ankle_pose(self, side: Side) -> Pose:
+        """Return the sensor on the outer side of the shank, just above the ankle."""
+        leg = self.leg(side)
+        above = 0.9 * leg.ankle_m + 0.1 * leg.knee_m
+        place = above + side.sign * 0.045 * leg.shank[:, :, 1]
+        frame = rot.from_axes(-leg.shank[:, :, 0], side.sign * leg.shank[:, :, 1])
         return Pose(position_m=place, rotation=frame)
+
+    @cached_property
+    def head_m(self) -> FloatArray:
+        """Middle of the head."""
+        neck = self.thorax_m + 0.11 * self.thorax[:, :, 0]
+        return neck + 0.1 * self._head[:, :, 0]
+
+    @cached_property
+    def _head(self) -> FloatArray:
+        turned = self.carrier @ rot.about_x(self._rad("head_roll", smooth_s=0.05))
+        return turned @ rot.about_y(self._rad("head_pitch", smooth_s=0.06))
 
     def trunk_poses(self) -> Iterator[tuple[Placement, Pose]]:
         """Yield the sensors on the lower back, the upper back and the head."""
@@ -183,10 +211,8 @@ class Body:
         yield Placement.LOWER_BACK, Pose(position_m=low, rotation=self.pelvis)
         high = self.thorax_m + 0.1 * self.thorax[:, :, 2] - 0.06 * self.thorax[:, :, 0]
         yield Placement.UPPER_BACK, Pose(position_m=high, rotation=self.thorax)
-        head = self.carrier @ rot.about_x(self._rad("head_roll", smooth_s=0.05))
-        head = head @ rot.about_y(self._rad("head_pitch", smooth_s=0.06))
-        centre = self.thorax_m + 0.11 * self.thorax[:, :, 0] + 0.1 * head[:, :, 0]
-        yield Placement.HEAD, Pose(position_m=centre + 0.1 * head[:, :, 2], rotation=head)
+        crown = self.head_m + 0.1 * self._head[:, :, 2]
+        yield Placement.HEAD, Pose(position_m=crown, rotation=self._head)
 
     def poses(self) -> Iterator[tuple[Placement, Pose]]:
         """Yield every placement once."""

@@ -14,6 +14,7 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import truth
 from sensorswim.rehearsal.body import Body, Pose
 from sensorswim.rehearsal.director import direct
+from sensorswim.rehearsal.film import skeleton
 from sensorswim.rehearsal.legs import leg_curves
 from sensorswim.rehearsal.sensors import Pulse, ideal, soften, wear
 from sensorswim.rehearsal.settings import Kit, Plan, Swimmer
@@ -40,7 +41,8 @@ class Rehearsal:
         ``clocks`` (placement -> `ClockFit`), ``straps`` (placement -> (3, 3) segment from
         sensor), ``hand_path`` (DataFrame at 100 Hz: time, side, wrist relative to the shoulder
         in the pool frame), ``body_speed`` (DataFrame at 50 Hz), ``wrist_depth``, ``depth``
-        (DataFrame at 50 Hz: session time and how far below the surface each place is, in m).
+        (DataFrame at 50 Hz: session time and how far below the surface each place is, in m),
+        ``skeleton`` (`film.Skeleton`, for drawing).
     """
 
     plan: Plan
@@ -104,6 +106,7 @@ def rehearse(
         "clocks": {p: _relative(clocks[p], first) for p in kit.placements},
         "straps": straps,
         "depth": pd.DataFrame(heights),
+        "skeleton": skeleton(body, to_session=lambda t: _session(t, first)),
     }
     text = session_toml(stage.score, swimmer, kit, plan, tables["lengths"])
     ordered = {p: streams[p] for p in kit.placements}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 import pandas as pd
@@ -37,10 +38,15 @@ def cue_files(analysis: Analysis) -> dict[str, str]:
         placed = video_time(video)
         if placed is None:
             continue
-        text = cues_to_vtt(_moved(cue, *placed) for cue in cues)
+        text = cues_in_video(cues, *placed)
         first = first or text
         files[_free_name(f"{video.file.stem}.vtt", files)] = text
     return {"cues.vtt": first or cues_to_vtt(cues)} | files
+
+
+def cues_in_video(cues: Iterable[Cue], offset_s: float, rate: float) -> str:
+    """Return cues of session time as WebVTT in video time, offset_s + rate * session time."""
+    return cues_to_vtt(_moved(cue, offset_s, rate) for cue in cues)
 
 
 def _free_name(name: str, taken: dict[str, str]) -> str:
