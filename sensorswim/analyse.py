@@ -17,6 +17,7 @@ from sensorswim.formats.rules_toml import read_rules
 from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
+from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import (
     Limb,
     Placement,
@@ -29,6 +30,7 @@ from sensorswim.model import (
     Stream,
 )
 from sensorswim.model.analysis import Analysis
+from sensorswim.model.session import video_time
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import empty, frame
 from sensorswim.signal import orient, prepare
@@ -69,15 +71,36 @@ def analyse(path: Path | str, *, streams: bool = False, progress: Progress = _si
     SensorswimError
         The input can't be used; its text is one clear line.
     """
+    answer = measure(path, streams=streams, progress=progress)
+    progress("looking for what stands out")
+    return with_findings(with_marks(answer, answer.session), read_rules(Path(path)))
+
+
+def measure(path: Path | str, *, streams: bool = False, progress: Progress = _silent) -> Analysis:
+    """Return what the logs of a session folder say, before marks and findings; see `analyse`."""
     folder = Path(path)
     quality = Quality()
     progress("reading the logs")
     session = read_session(folder, quality)
     settings = read_settings(folder)
     logs = {s.placement: read_stream(s, quality) for s in session.sensors}
-    answer = analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
-    progress("looking for what stands out")
-    return with_findings(answer, read_rules(folder))
+    return analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
+
+
+def with_marks(analysis: Analysis, session: Session) -> Analysis:
+    """Return the analysis with what was marked on video since: its marks and elbow angles.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What the logs say.
+    session : Session
+        The session as it is now, with today's marks and clips.
+    """
+    marks = marks_table(session)
+    strokes = with_video_elbows(analysis.arm_strokes, marks)
+    tables = analysis.tables | {"marks": marks, "arm_strokes": strokes}
+    return replace(analysis, session=session, tables=tables)
 
 
 def with_findings(analysis: Analysis, rules: Rules) -> Analysis:
@@ -268,11 +291,17 @@ def _strokes_swum(strokes: pd.DataFrame, lengths: pd.DataFrame) -> pd.DataFrame:
 
 
 def marks_table(session: Session) -> pd.DataFrame:
-    """Return the marks of the session as its table."""
+    """Return the marks of the session as its table, those of placed clips in session time."""
     if not session.marks:
         return empty("marks")
+    places = {video.file.name: video_time(video) for video in session.videos}
     keys = ("session_s", "video_s", "kind", "label", "value", "unit")
-    return frame("marks", [{k: getattr(m, k) for k in keys} for m in session.marks])
+    rows = [{key: getattr(mark, key) for key in keys} for mark in session.marks]
+    for row, mark in zip(rows, session.marks, strict=True):
+        placed = places.get(Path(mark.video or "").name)
+        if mark.session_s is None and mark.video_s is not None and placed is not None:
+            row["session_s"] = (mark.video_s - placed[0]) / placed[1]
+    return frame("marks", rows)
 
 
 def _facts(

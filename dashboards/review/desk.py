@@ -57,11 +57,11 @@ class Desk:
         return Opened(key=key, folder=folder, analysis=analysis, axis=self._axis(analysis))
 
     def _axis(self, analysis: Analysis) -> TimeAxis:
-        """Return the time axis of an analysis, made once for its roll table."""
-        name = id(analysis.roll)
+        """Return the time axis of an analysis, made once."""
+        name = id(analysis.tables)
         with self._lock:
             known = self._axes.get(name)
-            if known is None or known.tables["roll"] is not analysis.roll:
+            if known is None or known.tables is not analysis.tables:
                 known = self._axes[name] = TimeAxis.of(analysis.tables)
             self._axes.move_to_end(name)
             while len(self._axes) > _KEPT:

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Final
 
 from sensorswim import __version__
-from sensorswim.analyse import analyse, marks_table
+from sensorswim.analyse import measure, with_findings, with_marks
 from sensorswim.errors import InputError, SensorswimError
 from sensorswim.export import read_result, write_result
+from sensorswim.formats.rules_toml import read_rules
 from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.settings_toml import read_settings
 from sensorswim.model.analysis import Analysis
@@ -59,6 +60,7 @@ class Results:
         self._lock = threading.Lock()
         self._jobs: dict[Path, Job] = {}
         self._open: OrderedDict[Path, Analysis] = OrderedDict()
+        self._told: dict[Path, tuple[str, Analysis]] = {}
 
     def get(self, folder: Path) -> Analysis | None:
         """Return the analysis with today's marks and videos, None where it has to be made.
@@ -71,14 +73,19 @@ class Results:
         session = read_session(folder, Quality())
         place = self.place_of(session)
         with self._lock:
-            known = self._open.get(place)
-        if known is None:
-            known = self._from_cache(place, session)
-        if known is None:
+            told, known = self._told.get(folder, ("", None))
+            base = self._open.get(place)
+        now = f"{place} {session!r}"
+        if known is not None and told == now:
+            return known
+        base = self._from_cache(place, session) if base is None else base
+        if base is None:
             return None
-        self._keep(place, known)
-        tables = known.tables | {"marks": marks_table(session)}
-        return replace(known, session=session, tables=tables)
+        self._keep(place, base)
+        known = with_findings(with_marks(base, session), read_rules(folder))
+        with self._lock:
+            self._told[folder] = (now, known)
+        return known
 
     def place_of(self, session: Session) -> Path:
         """Return the result folder of a session as it is now."""
@@ -109,18 +116,16 @@ class Results:
             self._jobs[folder] = job
 
     def _work(self, folder: Path) -> None:
-        job = Job(step="stopped by a defect; see the terminal", problem="", done=True)
+        job = Job(problem="a defect in sensorswim; its trace is in the terminal", done=True)
         try:
             job = self._analyse(folder)
         except SensorswimError as problem:
-            job = Job(step="stopped", problem=str(problem), done=True)
+            job = Job(problem=str(problem), done=True)
         finally:
-            if job.done and not job.problem and job.step.startswith("stopped"):
-                job = replace(job, problem=job.step)
             self._tell(folder, job)
 
     def _analyse(self, folder: Path) -> Job:
-        answer = analyse(folder, progress=lambda step: self._tell(folder, Job(step=step)))
+        answer = measure(folder, progress=lambda step: self._tell(folder, Job(step=step)))
         self._tell(folder, Job(step=STEPS[-1]))
         place = self.place_of(answer.session)
         place.parent.mkdir(parents=True, exist_ok=True)

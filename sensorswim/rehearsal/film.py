@@ -73,8 +73,8 @@ def skeleton(body: Body, *, to_session: Callable[[Any], Any]) -> Skeleton:
         arm, leg = body.arm(side)[0], body.leg(side)
         hand = arm.wrist_m + _HAND * (arm.wrist_m - arm.elbow_m)
         sole = leg.ankle_m - 0.6 * FOREARM * body.height_m * leg.shank[:, :, 0]
-        points = (arm.shoulder_m, arm.elbow_m, arm.wrist_m, hand)
-        points += (leg.hip_m, leg.knee_m, leg.ankle_m, sole)
+        points = [arm.shoulder_m, arm.elbow_m, arm.wrist_m, hand]
+        points += [leg.hip_m, leg.knee_m, leg.ankle_m, sole]
         names = ("shoulder", "elbow", "wrist", "finger", "hip", "knee", "ankle", "toe")
         joints |= {f"{side}_{name}": path for name, path in zip(names, points, strict=True)}
     thin = {name: path[step] for name, path in joints.items()}

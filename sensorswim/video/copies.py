@@ -84,7 +84,7 @@ def _copy(
     pictures.bit_rate = 0
     pictures.options = {"crf": "34", "deadline": "realtime", "cpu-used": "8", "row-mt": "1"}
     keep_sound = facts.has_sound and slow == 1.0
-    heard = copy.add_stream("libopus", rate=48000) if keep_sound else None
+    heard: Any = copy.add_stream("libopus", rate=48000) if keep_sound else None
     resampler = av.AudioResampler(format="flt", layout="stereo", rate=48000)
     sources = [clip.streams.video[0], *(clip.streams.audio[:1] if keep_sound else [])]
     first_s: float | None = None
