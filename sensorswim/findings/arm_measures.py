@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from sensorswim.findings.evidence import Measured, Swum, apart, by_side, typical
-from sensorswim.swim.coordination import coordination_lags, mean_cycle_s
+from sensorswim.swim.coordination import StrokeTimes
 
 ARMS = ("left", "right")
 SEGMENTS_OF_HEIGHT = (0.186, 0.146)
@@ -52,21 +52,21 @@ def _arm_m(swum: Swum) -> float | None:
 
 def _waits(swum: Swum) -> pd.DataFrame:
     """Return how long the other arm waits after each exit, in % of its length's mean cycle."""
-    columns = ["length_no", "at_s", "side", "wait_pct"]
-    parts = [pd.DataFrame({name: [] for name in columns})]
-    for number, strokes in swum.strokes.groupby("length_no"):
-        lags = coordination_lags(strokes)
-        parts.append(
-            pd.DataFrame(
-                {
-                    "length_no": number,
-                    "at_s": lags.at_s,
-                    "side": np.where(lags.left, "left", "right"),
-                    "wait_pct": -100.0 * lags.lag_s / mean_cycle_s(strokes),
-                }
-            )
-        )
-    return pd.concat(parts)
+    parts = [
+        (number, own.lags(), own.cycle_s)
+        for number, own in StrokeTimes.of_lengths(swum.strokes).items()
+    ]
+    left = np.concatenate([np.zeros(0, dtype=bool), *(lags.left for _, lags, _ in parts)])
+    return pd.DataFrame(
+        {
+            "length_no": np.repeat([n for n, _, _ in parts], [len(lags) for _, lags, _ in parts]),
+            "at_s": np.concatenate([np.zeros(0), *(lags.at_s for _, lags, _ in parts)]),
+            "side": np.where(left, "left", "right"),
+            "wait_pct": np.concatenate(
+                [np.zeros(0), *(-100.0 * lags.lag_s / cycle_s for _, lags, cycle_s in parts)]
+            ),
+        }
+    )
 
 
 def lag_pct(swum: Swum) -> list[Measured]:

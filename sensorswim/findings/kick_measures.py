@@ -7,6 +7,7 @@ import pandas as pd
 
 from sensorswim.findings.evidence import Measured, Swum, apart, by_side, typical
 from sensorswim.model.streams import FloatArray
+from sensorswim.model.tables import by_length
 
 _PAIR = 2
 _LEGS = ("left", "right")
@@ -76,29 +77,37 @@ def slip_pct(swum: Swum) -> list[Measured]:
     """
     if swum.ankles < _PAIR:
         return []
-    rows = [part for _, part in swum.cycles.groupby("length_no") if len(part) > 1]
-    found = [row for cycles in rows for row in _slips(cycles, swum.kicks)]
+    cycles, kicks = (
+        by_length(swum.cycles, "start_s", "end_s"),
+        by_length(swum.kicks, "side", "downbeat_s"),
+    )
+    found = [
+        row
+        for number in sorted(cycles.keys() & kicks.keys())
+        for leg in _LEGS
+        for row in _slips(
+            number, cycles[number], kicks[number]["downbeat_s"][kicks[number]["side"] == leg]
+        )
+    ]
     table = pd.DataFrame(found, columns=["length_no", "at_s", "slip"])
     figure = typical(table, "slip", "at_s", source="ankles")
     return [] if figure is None else [figure]
 
 
-def _slips(cycles: pd.DataFrame, kicks: pd.DataFrame) -> list[dict[str, float]]:
-    starts, ends = (cycles[c].to_numpy(dtype=float) for c in ("start_s", "end_s"))
-    number = float(cycles["length_no"].iloc[0])
-    own = kicks.loc[kicks["length_no"] == cycles["length_no"].iloc[0]]
-    rows = []
-    for leg in _LEGS:
-        times = by_side(own, leg)["downbeat_s"].to_numpy(dtype=float)
-        at = np.searchsorted(starts, times, side="right") - 1
-        inside = (at >= 0) & (times < ends[np.maximum(at, 0)])
-        times, at = times[inside], at[inside]
-        phases = at + (times - starts[at]) / (ends[at] - starts[at])
-        for phase, moment in zip(phases, times, strict=True):
-            if phase + 1.0 < len(starts):
-                slip = float(np.min(np.abs(phases - phase - 1.0)))
-                rows.append({"length_no": number, "at_s": float(moment), "slip": 100.0 * slip})
-    return rows
+def _slips(
+    number: int, cycles: dict[str, FloatArray], times_s: FloatArray
+) -> list[tuple[float, float, float]]:
+    """Return length, time and slip in % of one leg's downbeats that have a next cycle."""
+    starts, ends = cycles["start_s"], cycles["end_s"]
+    at = np.searchsorted(starts, times_s, side="right") - 1
+    inside = (at >= 0) & (times_s < ends[np.maximum(at, 0)])
+    times, at = times_s[inside], at[inside]
+    phases = at + (times - starts[at]) / (ends[at] - starts[at])
+    return [
+        (float(number), float(moment), 100.0 * float(np.min(np.abs(phases - phase - 1.0))))
+        for phase, moment in zip(phases, times, strict=True)
+        if phase + 1.0 < len(starts)
+    ]
 
 
 def breath_extra_pct(swum: Swum) -> list[Measured]:

@@ -11,9 +11,9 @@ import pandas as pd
 
 from sensorswim.model import Session
 from sensorswim.model.streams import FloatArray
-from sensorswim.model.tables import frame
+from sensorswim.model.tables import by_length, frame
 from sensorswim.swim.activity import CRAWL_LIKE
-from sensorswim.swim.coordination import coordination_lags, index_of_coordination_pct, mean_cycle_s
+from sensorswim.swim.coordination import NO_STROKES, StrokeTimes
 
 _NEAREST_BEAT = {1: 2, 2: 2, 4: 4, 6: 6, 7: 6}
 _BEAT_SHARE = 0.6
@@ -36,13 +36,12 @@ def arm_cycles(
     """
     rows: list[dict[str, Any]] = []
     seen = _Seen.of(kicks, rolls, breaths)
-    parts = _by_length(strokes)
+    strokes_of = StrokeTimes.of_lengths(strokes)
     for number in lengths.loc[lengths["activity"].isin(CRAWL_LIKE), "length_no"]:
-        own = parts.get(number, strokes.iloc[:0])
-        left = (own["side"] == "left").to_numpy(dtype=bool)
-        cycle = left if left.any() else ~left
-        spans_s = own[["entry_s", "next_entry_s"]].to_numpy(dtype=float)[cycle]
-        lags = coordination_lags(own)
+        own = strokes_of.get(number, NO_STROKES)
+        cycle = own.left if own.left.any() else ~own.left
+        spans_s = np.stack([own.entry_s, own.next_entry_s], axis=1)[cycle]
+        lags = own.lags()
         for count, (start_s, end_s) in enumerate(spans_s[np.isfinite(spans_s).all(axis=1)], 1):
             rows.append(
                 {
@@ -57,7 +56,7 @@ def arm_cycles(
                     ),
                     **seen.roll_peaks(start_s, end_s),
                     "breath_side": seen.breath_side(start_s, end_s),
-                    "cycle_side": "left" if left.any() else "right",
+                    "cycle_side": "left" if own.left.any() else "right",
                 }
             )
     return frame("arm_cycles", rows)
@@ -119,20 +118,16 @@ def _within(peaks: FloatArray, start_s: float, end_s: float) -> FloatArray:
     return peaks[first:last]
 
 
-def _by_length(table: pd.DataFrame) -> dict[int, pd.DataFrame]:
-    """Return the rows of every length that has any, by its number."""
-    return {int(number): part for number, part in table.groupby("length_no")}
-
-
-def kick_beat(kicks_per_cycle: pd.Series) -> int | None:
+def kick_beat(kicks_per_cycle: FloatArray) -> int | None:
     """Return 2, 4 or 6 where at least 60 % of the cycles agree, 0 where not; None without cycles.
 
     Parameters
     ----------
-    kicks_per_cycle : Series
-        Downbeats of both legs in each complete cycle. 0, 3, 5 and more than 7 agree with none.
+    kicks_per_cycle : (C,)
+        Downbeats of both legs in each complete cycle, NaN where not known. 0, 3, 5 and more than 7
+        agree with none.
     """
-    known = kicks_per_cycle.dropna()
+    known = kicks_per_cycle[np.isfinite(kicks_per_cycle)]
     if not len(known):
         return None
     beats = Counter(_NEAREST_BEAT.get(int(count), 0) for count in known)
@@ -169,40 +164,43 @@ def fill_lengths(
         Whether breaths could be told apart: else the counts stay empty.
     """
     rows = []
-    given = {"strokes": strokes, "kicks": kicks, "cycles": cycles, "rolls": rolls,
-             "breaths": breaths}  # fmt: skip
-    parts = {name: _by_length(table) for name, table in given.items()}
+    strokes_of = StrokeTimes.of_lengths(strokes)
+    kicks_of = by_length(kicks, "downbeat_s")
+    cycles_of = by_length(cycles, "kicks")
+    rolls_of = by_length(rolls, "side", "peak_roll_deg")
+    breaths_of = by_length(breaths, "side", "hold_s", "excess_s")
     for record in lengths.to_dict("records"):
         row = {str(key): value for key, value in record.items()}
         number = row["length_no"]
-        tables = {name: parts[name].get(number, table.iloc[:0]) for name, table in given.items()}
+        beats, counts = kicks_of.get(number), cycles_of.get(number)
+        count = len(beats["downbeat_s"]) if beats else 0
+        own = strokes_of.get(number, NO_STROKES)
         rows.append(
             row
-            | _arm_figures(session, row, tables["strokes"], clean_speed_m_s.get(number), wrists)
-            | _kick_figures(row, tables["kicks"], tables["cycles"], ankles, wrists)
-            | _roll_figures(row, tables["rolls"], tables["breaths"], roll_source, breaths_told)
+            | _arm_figures(session, row, own, clean_speed_m_s.get(number))
+            | _kick_figures(row, count, counts["kicks"] if counts else None, ankles, wrists)
+            | _roll_figures(
+                row, rolls_of.get(number), breaths_of.get(number), roll_source, breaths_told
+            )
         )
     return frame("lengths", rows)
 
 
 def _arm_figures(
-    session: Session,
-    row: dict[str, Any],
-    strokes: pd.DataFrame,
-    clean_speed_m_s: float | None,
-    wrists: int,
+    session: Session, row: dict[str, Any], strokes: StrokeTimes, clean_speed_m_s: float | None
 ) -> dict[str, Any]:
     distance = session.pool_length_m if row["finished"] else None
+    entries = strokes.entry_s[np.isfinite(strokes.entry_s)]
     figures: dict[str, Any] = {
         "distance_m": distance,
         "speed_m_s": None if distance is None else distance / (row["end_s"] - row["start_s"]),
-        "swim_start_s": strokes["entry_s"].min() if len(strokes) else None,
+        "swim_start_s": float(entries.min()) if len(entries) else None,
     }
-    if not len(strokes) or row["activity"] == "kick":
+    if not len(strokes.entry_s) or row["activity"] == "kick":
         return figures
-    rate = 60.0 / mean_cycle_s(strokes)
+    rate = 60.0 / strokes.cycle_s
     figures |= {
-        "arm_strokes": int(strokes["mid_pull_s"].notna().sum()),
+        "arm_strokes": int(np.isfinite(strokes.mid_pull_s).sum()),
         "stroke_rate_cycles_min": rate,
     }
     if distance is not None and clean_speed_m_s is not None:
@@ -212,43 +210,48 @@ def _arm_figures(
             "stroke_length_m": 60.0 * clean_speed_m_s / rate,
         }
     if row["activity"] in CRAWL_LIKE:
-        figures["index_of_coordination_pct"] = index_of_coordination_pct(strokes)
+        figures["index_of_coordination_pct"] = strokes.lags().index_pct(strokes.cycle_s)
     return figures
 
 
 def _kick_figures(
-    row: dict[str, Any], kicks: pd.DataFrame, cycles: pd.DataFrame, ankles: int, wrists: int
+    row: dict[str, Any], kicks: int, counts: FloatArray | None, ankles: int, wrists: int
 ) -> dict[str, Any]:
     if not ankles:
         return {}
-    figures: dict[str, Any] = {"kicks": len(kicks)}
-    if row["activity"] in CRAWL_LIKE and wrists and len(cycles):
-        counts = cycles["kicks"].astype("float64")
-        figures["kicks_per_cycle"] = float(counts.mean()) * (2 if ankles == 1 else 1)
+    figures: dict[str, Any] = {"kicks": kicks}
+    if row["activity"] in CRAWL_LIKE and wrists and counts is not None:
+        known = counts[np.isfinite(counts)]
+        mean = float(known.mean()) if len(known) else np.nan
+        figures["kicks_per_cycle"] = mean * (2 if ankles == 1 else 1)
         figures["kick_beat"] = kick_beat(counts) if ankles == 2 else None
     return figures
 
 
 def _roll_figures(
     row: dict[str, Any],
-    rolls: pd.DataFrame,
-    breaths: pd.DataFrame,
+    rolls: dict[str, Any] | None,
+    breaths: dict[str, Any] | None,
     roll_source: str | None,
     breaths_told: bool,
 ) -> dict[str, Any]:
     if row["activity"] not in CRAWL_LIKE or roll_source is None:
         return {}
-    peaks = {s: rolls.loc[rolls["side"] == s, "peak_roll_deg"] for s in ("left", "right")}
-    figures: dict[str, Any] = {
-        "roll_onto_right_deg": peaks["left"].median(),
-        "roll_onto_left_deg": peaks["right"].median(),
-        "roll_source": roll_source,
-        "side_hold_s": breaths["hold_s"].median(),
-        "side_hold_excess_s": breaths["excess_s"].median(),
-    }
+    figures: dict[str, Any] = {"roll_source": roll_source}
+    if rolls is not None:
+        left, size = rolls["side"] == "left", rolls["peak_roll_deg"]
+        figures["roll_onto_right_deg"] = _median(size[left])
+        figures["roll_onto_left_deg"] = _median(size[~left])
+    if breaths is not None:
+        figures["side_hold_s"] = _median(breaths["hold_s"])
+        figures["side_hold_excess_s"] = _median(breaths["excess_s"])
     if breaths_told:
-        figures |= {
-            "breaths_left": int((breaths["side"] == "left").sum()),
-            "breaths_right": int((breaths["side"] == "right").sum()),
-        }
+        sides = [] if breaths is None else list(breaths["side"])
+        figures |= {f"breaths_{side}": sides.count(side) for side in _SIDES}
     return figures
+
+
+def _median(values: FloatArray) -> float:
+    """Return the median of what is known, NaN of nothing."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
@@ -197,6 +199,39 @@ def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
         for f in schema
     }
     return pd.DataFrame(data).reset_index(drop=True)
+
+
+def by_length(table: pd.DataFrame, *names: str) -> dict[int, dict[str, npt.NDArray[Any]]]:
+    """Return the named columns of each length's rows, cut at once: tables are slow to cut.
+
+    Parameters
+    ----------
+    table : DataFrame
+        With length_no, none empty.
+    *names : str
+        Columns; numbers come as float64, NaN where empty, anything else as objects.
+
+    Returns
+    -------
+    dict
+        Length number -> column -> (K,), in the table's order; lengths without rows have no key.
+    """
+    numbers = table["length_no"].to_numpy(dtype=np.int64)
+    order = np.argsort(numbers, kind="stable")
+    columns = {name: _plain(table[name])[order] for name in names}
+    found, begins = np.unique(numbers[order], return_index=True)
+    ends = np.append(begins, len(numbers))[1:]
+    return {
+        int(number): {name: column[begin:end] for name, column in columns.items()}
+        for number, begin, end in zip(found, begins, ends, strict=True)
+    }
+
+
+def _plain(column: pd.Series) -> npt.NDArray[Any]:
+    kind = column.dtype
+    if pd.api.types.is_numeric_dtype(kind) and not pd.api.types.is_bool_dtype(kind):
+        return column.to_numpy(dtype=np.float64, na_value=np.nan)
+    return column.to_numpy(dtype=object)
 
 
 def to_arrow(name: str, table: pd.DataFrame) -> pa.Table:

@@ -8,11 +8,17 @@ Source: Chollet, Chalies & Chatard, A new index of coordination for the crawl, I
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.tables import by_length
+
+_EVENTS: Final = ("entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s")
+_MOST_APART: Final = 0.6
+"""Share of a cycle: an exit and a catch further apart belong to no pair."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,49 +54,78 @@ class Lags:
         return Lags(at_s=self.at_s[own], lag_s=self.lag_s[own], left=self.left[own])
 
 
-def coordination_lags(strokes: pd.DataFrame) -> Lags:
-    """Return the lags between the arms of one length; none with one arm.
+@dataclass(frozen=True, kw_only=True)
+class StrokeTimes:
+    """The strokes of one length; an event that isn't known is NaN.
 
     Parameters
     ----------
-    strokes : DataFrame
-        `arm_strokes` of one length. Incomplete pairs are left out.
+    left : (K,) bool
+    entry_s, catch_s, mid_pull_s, exit_s, next_entry_s : (K,)
     """
-    left = (strokes["side"] == "left").to_numpy(dtype=bool)
-    mid, catch, leave = strokes[["mid_pull_s", "catch_s", "exit_s"]].to_numpy(dtype=float).T
-    cycle_s = mean_cycle_s(strokes)
-    one = _pairs(mid, catch, leave, left, 0.6 * cycle_s)
-    other = _pairs(mid, catch, leave, ~left, 0.6 * cycle_s)
-    return Lags(
-        at_s=np.concatenate([one[0], other[0]]),
-        lag_s=np.concatenate([one[1], other[1]]),
-        left=np.arange(len(one[0]) + len(other[0])) < len(one[0]),
-    )
+
+    left: BoolArray
+    entry_s: FloatArray
+    catch_s: FloatArray
+    mid_pull_s: FloatArray
+    exit_s: FloatArray
+    next_entry_s: FloatArray
+
+    @classmethod
+    def of_lengths(cls, strokes: pd.DataFrame) -> dict[int, StrokeTimes]:
+        """Return the strokes of each length of the table `arm_strokes`, by its number."""
+        parts = by_length(strokes, "side", *_EVENTS)
+        return {
+            number: cls(left=part["side"] == "left", **{name: part[name] for name in _EVENTS})
+            for number, part in parts.items()
+        }
+
+    @classmethod
+    def of_length(cls, strokes: pd.DataFrame) -> StrokeTimes:
+        """Return the strokes of a table `arm_strokes` as those of one length."""
+        return cls.of_lengths(strokes.assign(length_no=0)).get(0, NO_STROKES)
+
+    @property
+    def cycle_s(self) -> float:
+        """Mean time from entry to next entry of the same hand, both hands; NaN if none."""
+        cycles = self.next_entry_s - self.entry_s
+        cycles = cycles[np.isfinite(cycles)]
+        return float(cycles.mean()) if len(cycles) else float("nan")
+
+    def lags(self) -> Lags:
+        """Return the lags between the arms; incomplete pairs are left out, one arm gives none."""
+        one, other = self._pairs(self.left), self._pairs(~self.left)
+        return Lags(
+            at_s=np.concatenate([one[0], other[0]]),
+            lag_s=np.concatenate([one[1], other[1]]),
+            left=np.arange(len(one[0]) + len(other[0])) < len(one[0]),
+        )
+
+    def _pairs(self, own: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Return exits of one arm and their lags to the other's catch in its next pull."""
+        mine = own & np.isfinite(self.mid_pull_s) & np.isfinite(self.exit_s)
+        theirs = ~own & np.isfinite(self.mid_pull_s) & np.isfinite(self.catch_s)
+        order = np.argsort(self.mid_pull_s[theirs], kind="stable")
+        next_pull, catch = self.mid_pull_s[theirs][order], self.catch_s[theirs][order]
+        following = np.searchsorted(next_pull, self.mid_pull_s[mine], side="right")
+        lag = self.exit_s[mine] - np.append(catch, np.inf)[following]
+        near = np.abs(lag) < _MOST_APART * self.cycle_s
+        return self.exit_s[mine][near], lag[near]
 
 
-def _pairs(
-    mid_s: FloatArray, catch_s: FloatArray, exit_s: FloatArray, own: BoolArray, most_s: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return exits of one arm and their lags to the other's catch in its next pull."""
-    pull, leave = mid_s[own], exit_s[own]
-    complete = np.isfinite(pull) & np.isfinite(leave)
-    pull, leave = pull[complete], leave[complete]
-    next_pull, catch = mid_s[~own], catch_s[~own]
-    complete = np.isfinite(next_pull) & np.isfinite(catch)
-    next_pull, catch = next_pull[complete], catch[complete]
-    order = np.argsort(next_pull, kind="stable")
-    following = np.searchsorted(next_pull[order], pull, side="right")
-    lag = leave - np.append(catch[order], np.inf)[following]
-    near = np.abs(lag) < most_s
-    return leave[near], lag[near]
+NO_STROKES: Final = StrokeTimes(
+    left=np.zeros(0, dtype=bool), **{name: np.zeros(0) for name in _EVENTS}
+)
+
+
+def coordination_lags(strokes: pd.DataFrame) -> Lags:
+    """Return the lags between the arms of one length of the table `arm_strokes`."""
+    return StrokeTimes.of_length(strokes).lags()
 
 
 def mean_cycle_s(strokes: pd.DataFrame) -> float:
     """Return the mean time from entry to next entry of the same hand, both hands; NaN if none."""
-    entry, following = strokes[["entry_s", "next_entry_s"]].to_numpy(dtype=float).T
-    cycles = following - entry
-    cycles = cycles[np.isfinite(cycles)]
-    return float(cycles.mean()) if len(cycles) else float("nan")
+    return StrokeTimes.of_length(strokes).cycle_s
 
 
 def index_of_coordination_pct(strokes: pd.DataFrame) -> float:
@@ -101,7 +136,8 @@ def index_of_coordination_pct(strokes: pd.DataFrame) -> float:
     strokes : DataFrame
         `arm_strokes` of one length.
     """
-    return coordination_lags(strokes).index_pct(mean_cycle_s(strokes))
+    times = StrokeTimes.of_length(strokes)
+    return times.lags().index_pct(times.cycle_s)
 
 
 def phase_shares(strokes: pd.DataFrame) -> pd.DataFrame:
