@@ -77,10 +77,8 @@ def slip_pct(swum: Swum) -> list[Measured]:
     """
     if swum.ankles < _PAIR:
         return []
-    cycles, kicks = (
-        by_length(swum.cycles, "start_s", "end_s"),
-        by_length(swum.kicks, "side", "downbeat_s"),
-    )
+    cycles = by_length(swum.cycles, "start_s", "end_s")
+    kicks = by_length(swum.kicks, "side", "downbeat_s")
     found = [
         row
         for number in sorted(cycles.keys() & kicks.keys())
