@@ -7,11 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from sensorswim import __version__
 from sensorswim.errors import LogError
 from sensorswim.findings import Rules, find
+from sensorswim.formats.drills_toml import note_unknown_drills, read_drills
 from sensorswim.formats.logs import read_stream
 from sensorswim.formats.rules_toml import read_rules
 from sensorswim.formats.session_toml import read_session
@@ -31,7 +33,7 @@ from sensorswim.model import (
 )
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import video_time
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import ClockFit, FloatArray
 from sensorswim.model.tables import empty, frame
 from sensorswim.signal import orient, prepare
 from sensorswim.signal.straps import align
@@ -82,6 +84,7 @@ def measure(path: Path | str, *, streams: bool = False, progress: Progress = _si
     quality = Quality()
     progress("reading the logs")
     session = read_session(folder, quality)
+    note_unknown_drills(session, read_drills(folder), quality)
     settings = read_settings(folder)
     logs = {s.placement: read_stream(s, quality) for s in session.sensors}
     return analyse_streams(session, logs, settings, quality, streams=streams, progress=progress)
@@ -310,12 +313,17 @@ def _facts(
     return {
         "placements": [str(p) for p in recording.tracks],
         "clock_methods": {str(p): c.method for p, c in recording.clocks.items()},
+        "clock_error_s": {str(p): _error_s(c) for p, c in recording.clocks.items()},
         "roll_source": roll.best_source,
         "typical_roll_deg": breath.typical_roll_deg,
         "half_cycle_threshold_deg": breath.threshold_deg,
         "lengths": len(lengths),
         "distance_m": float(lengths["distance_m"].sum()),
     }
+
+
+def _error_s(clock: ClockFit) -> float | None:
+    return clock.residual_s if np.isfinite(clock.residual_s) else None
 
 
 def _streams(recording: Recording, straps: dict[Placement, FloatArray]) -> pd.DataFrame:

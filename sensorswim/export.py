@@ -119,6 +119,7 @@ def read_result(out: Path, session: Session, settings: Settings) -> Analysis:
         tables={name: read_table(out / f"{name}.parquet") for name in SCHEMAS},
         facts=dict(told.get("figures", {})),
         findings=list(told.get("findings", [])),
+        unsupported=list(told.get("not_looked_for", [])),
     )
 
 

@@ -28,6 +28,7 @@ STEPS: Final = (
     "working out orientation",
     "finding the lengths",
     "finding strokes, kicks and rolls",
+    "looking for what stands out",
     "writing",
 )
 

@@ -1,7 +1,9 @@
-"""What stands out in a session: figures held against the bands of a rule file."""
+"""What stands out in a session, the drills for it, and a plan of some weeks."""
 
+from sensorswim.findings.diary import after_diary
 from sensorswim.findings.find import find
 from sensorswim.findings.measures import MEASURES
+from sensorswim.findings.plan import fitting_drills, make_plan
 from sensorswim.model.findings import Finding, Findings, Moment, Rule, Rules, Unsupported
 
 __all__ = [
@@ -12,5 +14,8 @@ __all__ = [
     "Rule",
     "Rules",
     "Unsupported",
+    "after_diary",
     "find",
+    "fitting_drills",
+    "make_plan",
 ]

@@ -12,6 +12,9 @@ from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import Session
 from sensorswim.model.streams import FloatArray
 
+ADRIFT_S = 0.1
+"""A clock that may be off by more than this can't tell what comes before what."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Swum:
@@ -26,6 +29,8 @@ class Swum:
         Every length, for felt against measured.
     ankles : int
         How many ankles are worn.
+    adrift : frozenset of str
+        Limbs whose clock isn't good enough to say what comes before what.
     """
 
     session: Session
@@ -37,6 +42,7 @@ class Swum:
     breaths: pd.DataFrame
     all_lengths: pd.DataFrame
     ankles: int
+    adrift: frozenset[str] = frozenset()
 
     @staticmethod
     def of(analysis: Analysis) -> Swum:
@@ -51,6 +57,11 @@ class Swum:
             table = analysis.tables[name]
             return table.loc[table["length_no"].isin(numbers)]
 
+        adrift = _adrift(analysis.facts.get("clock_error_s", {}))
+        breaths = part("breaths")
+        seen_by = {*breaths["source"].dropna(), *part("rolls")["source"].dropna()}
+        if {source.removesuffix("s") for source in seen_by} & adrift:
+            breaths = breaths.iloc[:0]
         worn = [str(sensor.placement) for sensor in analysis.session.sensors]
         return Swum(
             session=analysis.session,
@@ -59,10 +70,16 @@ class Swum:
             kicks=part("kicks"),
             cycles=part("arm_cycles"),
             rolls=part("rolls"),
-            breaths=part("breaths"),
+            breaths=breaths,
             all_lengths=lengths,
             ankles=sum(name.endswith("ankle") for name in worn),
+            adrift=adrift,
         )
+
+
+def _adrift(error_s: dict[str, float | None]) -> frozenset[str]:
+    far = [name for name, error in error_s.items() if error is not None and error > ADRIFT_S]
+    return frozenset(name.removeprefix("left_").removeprefix("right_") for name in far)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -155,6 +155,7 @@ def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> 
         confused_with=rule.confused_with.format(**words),
         view=rule.view,
         reference=rule.source,
+        digits=rule.digits,
     )
 
 

@@ -1,4 +1,4 @@
-"""Figures of the kicks: how many, how steady, how well in time with the arms."""
+"""Figures of the kicks: how many, and how large. Their rhythm is in `kick_rhythm`."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ import pandas as pd
 
 from sensorswim.findings.evidence import Measured, Swum, apart, by_side, typical
 from sensorswim.model.streams import FloatArray
-from sensorswim.model.tables import by_length
 
 _PAIR = 2
 _LEGS = ("left", "right")
+_FEW = 6
 
 
 def _counted(swum: Swum) -> pd.DataFrame:
@@ -46,81 +46,26 @@ def _mean_of(figure: Measured, counts: FloatArray) -> Measured:
     )
 
 
-def odd_pct(swum: Swum) -> list[Measured]:
-    """Share of cycles whose count isn't their length's most frequent one, in %."""
-    if swum.ankles < _PAIR:
-        return []
-    known = _counted(swum).dropna(subset=["kicks_of_both"])
-    if known.empty:
-        return []
-    usual = known.groupby("length_no")["kicks_of_both"].transform(lambda c: c.mode().iloc[0])
-    return [_share(known, known["kicks_of_both"].ne(usual).to_numpy(dtype=bool))]
-
-
-def _share(cycles: pd.DataFrame, odd: FloatArray) -> Measured:
-    share, count = float(np.mean(odd)), len(odd)
-    return Measured(
-        value=100.0 * share,
-        session_s=cycles["start_s"].to_numpy(dtype=float),
-        length_no=cycles["length_no"].to_numpy(dtype=float),
-        each=100.0 * np.asarray(odd, dtype=float),
-        error=100.0 * float(np.sqrt(max(share * (1 - share), 0.25 / count) / count)),
-        source="ankles",
-    )
-
-
-def slip_pct(swum: Swum) -> list[Measured]:
-    """How far kicks wander within the arm cycle from one cycle to the next.
-
-    Each downbeat's distance to the same leg's nearest downbeat one cycle later, in % of the
-    cycle. A steady kick gives 1 to 4.
-    """
-    if swum.ankles < _PAIR:
-        return []
-    cycles = by_length(swum.cycles, "start_s", "end_s")
-    kicks = by_length(swum.kicks, "side", "downbeat_s")
-    found = [
-        row
-        for number in sorted(cycles.keys() & kicks.keys())
-        for leg in _LEGS
-        for row in _slips(
-            number, cycles[number], kicks[number]["downbeat_s"][kicks[number]["side"] == leg]
-        )
-    ]
-    table = pd.DataFrame(found, columns=["length_no", "at_s", "slip"])
-    figure = typical(table, "slip", "at_s", source="ankles")
-    return [] if figure is None else [figure]
-
-
-def _slips(
-    number: int, cycles: dict[str, FloatArray], times_s: FloatArray
-) -> list[tuple[float, float, float]]:
-    """Return length, time and slip in % of one leg's downbeats that have a next cycle."""
-    starts, ends = cycles["start_s"], cycles["end_s"]
-    at = np.searchsorted(starts, times_s, side="right") - 1
-    inside = (at >= 0) & (times_s < ends[np.maximum(at, 0)])
-    times, at = times_s[inside], at[inside]
-    phases = at + (times - starts[at]) / (ends[at] - starts[at])
-    return [
-        (float(number), float(moment), 100.0 * float(np.min(np.abs(phases - phase - 1.0))))
-        for phase, moment in zip(phases, times, strict=True)
-        if phase + 1.0 < len(starts)
-    ]
-
-
 def breath_extra_pct(swum: Swum) -> list[Measured]:
-    """Largest downbeat within each breath against the usual largest of a roll without one, in %.
+    """Largest downbeat in a breath against rolls to the same side without one, in %, by side.
 
     A scissor of the legs on the breath shows as one downbeat that is larger than the others.
     """
-    quiet = swum.rolls.loc[swum.rolls["is_breath"].eq(other=False).fillna(value=False).astype(bool)]
-    usual = _largest(quiet, swum.kicks)
-    if swum.ankles < _PAIR or not np.isfinite(usual).any():
-        return []
-    base = float(np.nanmedian(usual))
-    breaths = swum.breaths.assign(extra=100.0 * (_largest(swum.breaths, swum.kicks) / base - 1.0))
-    figure = typical(breaths, "extra", "peak_s", source="ankles")
-    return [] if figure is None else [figure]
+    found = []
+    for side in _LEGS if swum.ankles == _PAIR else ():
+        rolls = by_side(swum.rolls, side)
+        quiet = rolls.loc[rolls["is_breath"].eq(other=False).fillna(value=False).astype(bool)]
+        usual = _largest(quiet, swum.kicks)
+        if np.isfinite(usual).sum() < _FEW:
+            continue
+        own = by_side(swum.breaths, side)
+        extra = 100.0 * (_largest(own, swum.kicks) / float(np.nanmedian(usual)) - 1.0)
+        trust = float(own["confidence"].mean()) if len(own) else 0.0
+        figure = typical(
+            own.assign(extra=extra), "extra", "peak_s", source="ankles", side=side, trust=trust
+        )
+        found += [] if figure is None else [figure]
+    return found
 
 
 def _largest(spans: pd.DataFrame, kicks: pd.DataFrame) -> FloatArray:

@@ -8,6 +8,7 @@ from typing import Final
 from sensorswim.findings import arm_measures as arms
 from sensorswim.findings import breath_measures as breaths
 from sensorswim.findings import kick_measures as kicks
+from sensorswim.findings import kick_rhythm as rhythm
 from sensorswim.findings import roll_measures as roll
 from sensorswim.findings import session_measures as session
 from sensorswim.findings.evidence import Measured, Swum
@@ -24,8 +25,8 @@ MEASURES: Final[dict[str, Measure]] = {
     "breath_roll_deg": roll.breath_size_deg,
     "roll_difference_pct": roll.difference_pct,
     "kicks_per_cycle": kicks.per_cycle,
-    "kick_count_odd_pct": kicks.odd_pct,
-    "kick_slip_pct": kicks.slip_pct,
+    "kick_count_odd_pct": rhythm.odd_pct,
+    "kick_slip_pct": rhythm.slip_pct,
     "kick_size_difference_pct": kicks.size_difference_pct,
     "elbow_angle_deg": arms.elbow_angle_deg,
     "elbow_difference_deg": arms.elbow_difference_deg,

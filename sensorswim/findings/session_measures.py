@@ -7,7 +7,7 @@ import numpy as np
 from sensorswim.findings.evidence import Measured, Swum
 from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
 
-_FEWEST = 4
+_FEWEST = 5
 
 
 def _drift_pct(swum: Swum, column: str) -> list[Measured]:
@@ -27,10 +27,15 @@ def _drift_pct(swum: Swum, column: str) -> list[Measured]:
             session_s=0.5 * (own["start_s"] + own["end_s"]).to_numpy(dtype=float),
             length_no=own["length_no"].to_numpy(dtype=float),
             each=np.full(len(values), 100.0 * slope / middle),
-            error=100.0 * spread / float(np.sqrt(order @ order)) / middle,
+            error=100.0 * spread * _wider(len(values) - 2) / float(np.sqrt(order @ order)) / middle,
             source="wrists",
         )
     ]
+
+
+def _wider(freedom: int) -> float:
+    """Return how much wider Student's t with so many degrees of freedom spreads than a normal."""
+    return float(np.sqrt(freedom / (freedom - 2)))
 
 
 def rate_drift_pct(swum: Swum) -> list[Measured]:

@@ -157,6 +157,8 @@ class Finding:
         How many of how many counts lie beyond the band.
     steps : float
         How far beyond the band, in the rule's steps.
+    digits : int
+        Decimals on paper.
     moments : tuple of Moment
     """
 
@@ -184,6 +186,7 @@ class Finding:
     confused_with: str
     view: str
     reference: str
+    digits: int = 1
     moments: tuple[Moment, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:

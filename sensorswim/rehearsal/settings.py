@@ -54,6 +54,8 @@ class Swimmer:
         Knee bend and thigh swing of a main kick.
     kick_unevenness : float
         0 = all kicks alike, 1 = the minor ones vanish.
+    breath_kick_extra : float
+        How much larger kicks at a breath are: a scissor of the legs.
     variation : float
         Relative spread between cycles, timing and size.
     entry_splash_m_s2 : float
@@ -95,6 +97,7 @@ class Swimmer:
     kick_unevenness: float = 0.3
     kick_shift: float = 0.06
     kick_jitter: float = 0.02
+    breath_kick_extra: float = 0.0
     leg_split_deg: float = 4.0
     surge_share: float = 0.14
     body_pitch_deg: float = 4.0

@@ -238,10 +238,12 @@ def _kicks(stage: Stage, score: LengthScore, rhythm: Rhythm, *, until_s: float) 
     starts = rhythm.entry_s[lead::2]
     first = 2 * starts[0] - starts[1]
     for start, end in zip([first, *starts[:-1]], starts, strict=True):
+        near_s = 0.15 * (end - start)
         for side, moment, size in cycle_kicks(swimmer, start, end - start, rng):
             if score.start_s + 0.7 < moment < until_s:
                 score.kicks.append((side, moment))
-                lay_kick(stage, side, moment, size)
+                breathes = any(abs(peak_s - moment) < near_s for _, peak_s in score.breaths)
+                lay_kick(stage, side, moment, size * (1 + swimmer.breath_kick_extra * breathes))
 
 
 def lay_kick(stage: Stage, side: Side, moment_s: float, size: float) -> None:

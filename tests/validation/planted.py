@@ -12,9 +12,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from sensorswim.model import Side
+from sensorswim.model import Placement, Side
 from sensorswim.rehearsal.draw import KITS, draw_kit, fitting_speed_m_s
 from sensorswim.rehearsal.settings import (
+    CORE,
     BlockStart,
     Knocks,
     Length,
@@ -27,6 +28,8 @@ from sensorswim.rehearsal.settings import (
 from sensorswim.rehearsal.simulate import Rehearsal, rehearse
 
 LENGTHS: Final = 6
+TRUNK: Final = KITS["trunk"]
+HEAD: Final = (*CORE, Placement.HEAD)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +38,7 @@ class Planted:
 
     finds: tuple[str, ...]
     change: Callable[[np.random.Generator, Swimmer], dict[str, Any]]
-    kit: str = "core"
+    kit: tuple[Placement, ...] = CORE
     drift: dict[str, float] = field(default_factory=dict)
     felt: dict[str, float] = field(default_factory=dict)
 
@@ -85,13 +88,26 @@ def _gap(rng: np.random.Generator, swimmer: Swimmer) -> dict[str, Any]:
 FAULTS: Final[dict[str, Planted]] = {
     "long on the side": Planted(finds=("long-on-side", "slow-breath"), change=_hold),
     "late breath": Planted(
-        finds=("late-breath",), change=lambda rng, _: {"roll_timing": rng.uniform(0.1, 0.14)}
+        finds=("late-breath",),
+        change=lambda rng, _: {"roll_timing": rng.uniform(0.12, 0.16)},
+        kit=(*HEAD, Placement.UPPER_BACK),
     ),
-    "over-rotation": Planted(finds=("roll-too-far",), change=_both_rolls(66, 74), kit="trunk"),
-    "flat roll": Planted(finds=("roll-too-flat",), change=_both_rolls(14, 22), kit="trunk"),
+    "over-rotation": Planted(finds=("roll-too-far",), change=_both_rolls(66, 74), kit=TRUNK),
+    "flat roll": Planted(finds=("roll-too-flat",), change=_both_rolls(14, 22), kit=TRUNK),
     "lopsided roll": Planted(finds=("roll-lopsided",), change=_uneven_roll),
     "dropping lead arm": Planted(
-        finds=("lead-arm-drops",), change=lambda rng, _: {"reach_tilt_deg": rng.uniform(25, 32)}
+        finds=("lead-arm-drops",),
+        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(25, 32)},
+        kit=HEAD,
+    ),
+    "legs split on the breath": Planted(
+        finds=("legs-split-on-breath",),
+        change=lambda rng, _: {
+            "breath_kick_extra": rng.uniform(0.8, 1.1),
+            "breath_every": 3,
+            "kick": "6",
+        },
+        kit=HEAD,
     ),
     "sparse kick": Planted(
         finds=("kick-sparse", "kick-irregular"), change=lambda _rng, _s: {"kick": "sparse"}
@@ -165,10 +181,10 @@ def draw_planted(seed: int, fault: str | None) -> Rehearsal:
     """Return one swim of a clean swimmer, or of one with a fault of `FAULTS`."""
     rng = np.random.default_rng([seed, 20_261_125])
     swimmer, planted = draw_clean(rng), FAULTS.get(fault or "")
-    kit = "core"
+    kit = CORE
     if planted is not None:
         swimmer, kit = replace(swimmer, **planted.change(rng, swimmer)), planted.kit
-    worn = replace(draw_kit(rng, KITS[kit]), gaps=0, rate_hz=float(rng.choice([100.0, 104.0])))
+    worn = replace(draw_kit(rng, kit), gaps=0, rate_hz=float(rng.choice([100.0, 104.0])))
     plan = _plan(rng, swimmer, planted)
     return rehearse(plan, swimmer=swimmer, kit=worn, seed=seed)
 
