@@ -59,9 +59,10 @@ def placed(swum: Swum) -> list[Placed]:
     for number, cycles in by_length(swum.cycles, "start_s", "end_s").items():
         starts, ends = cycles["start_s"], cycles["end_s"]
         own = kicks.get(number, none)
-        at = np.searchsorted(starts, own["downbeat_s"], side="right") - 1
-        inside = (at >= 0) & (own["downbeat_s"] < ends[np.maximum(at, 0)])
-        times, at = own["downbeat_s"][inside], at[inside]
+        beats: FloatArray = own["downbeat_s"]
+        at = np.asarray(np.searchsorted(starts, beats, side="right") - 1)
+        inside = (at >= 0) & (beats < ends[np.maximum(at, 0)])
+        times, at = beats[inside], at[inside]
         found.append(
             Placed(
                 length_no=number,

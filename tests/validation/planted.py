@@ -29,7 +29,8 @@ from sensorswim.rehearsal.simulate import Rehearsal, rehearse
 
 LENGTHS: Final = 6
 TRUNK: Final = KITS["trunk"]
-HEAD: Final = (*CORE, Placement.HEAD)
+BREATHS_TOLD: Final = {"breath_hold_s": 0.16, "breath_roll_extra_deg": 9.0}
+"""Breaths that stand out without being long."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,25 +90,28 @@ FAULTS: Final[dict[str, Planted]] = {
     "long on the side": Planted(finds=("long-on-side", "slow-breath"), change=_hold),
     "late breath": Planted(
         finds=("late-breath",),
-        change=lambda rng, _: {"roll_timing": rng.uniform(0.12, 0.16)},
-        kit=(*HEAD, Placement.UPPER_BACK),
+        change=lambda rng, _: {"roll_timing": rng.uniform(0.12, 0.16)} | BREATHS_TOLD,
+        kit=TRUNK,
     ),
     "over-rotation": Planted(finds=("roll-too-far",), change=_both_rolls(66, 74), kit=TRUNK),
     "flat roll": Planted(finds=("roll-too-flat",), change=_both_rolls(14, 22), kit=TRUNK),
     "lopsided roll": Planted(finds=("roll-lopsided",), change=_uneven_roll),
     "dropping lead arm": Planted(
         finds=("lead-arm-drops",),
-        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(25, 32)},
-        kit=HEAD,
+        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(25, 32)} | BREATHS_TOLD,
+        kit=TRUNK,
     ),
     "legs split on the breath": Planted(
         finds=("legs-split-on-breath",),
-        change=lambda rng, _: {
-            "breath_kick_extra": rng.uniform(0.8, 1.1),
-            "breath_every": 3,
-            "kick": "6",
-        },
-        kit=HEAD,
+        change=lambda rng, _: (
+            {
+                "breath_kick_extra": rng.uniform(0.8, 1.1),
+                "breath_every": 3,
+                "kick": "6",
+            }
+            | BREATHS_TOLD
+        ),
+        kit=TRUNK,
     ),
     "sparse kick": Planted(
         finds=("kick-sparse", "kick-irregular"), change=lambda _rng, _s: {"kick": "sparse"}
