@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 
 import pandas as pd
@@ -22,6 +23,8 @@ from sensorswim.archive.schema import (
 )
 from sensorswim.archive.store import Store
 from sensorswim.errors import ArchiveError
+
+_DAY_S: Final = 86_400.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +121,7 @@ def sessions(store: Store, swimmer: Swimmer | None = None, who: Who = KEEPER) ->
     query = who.narrow(sa.select(*_SESSION_COLUMNS).select_from(_current()))
     if swimmer is not None:
         query = query.where(SESSION.c.swimmer_id == swimmer.id)
-    return _frame(store, query.order_by(SESSION.c.started_at, SESSION.c.id))
+    return frame_of(store, query.order_by(SESSION.c.started_at, SESSION.c.id))
 
 
 def find_session(store: Store, named: str, who: Who = KEEPER) -> dict[str, Any]:
@@ -158,7 +161,8 @@ def visits_of(
     Returns
     -------
     DataFrame
-        session_id, key, started_at, analysis_id, condition, name, source, n, mean, sd.
+        session_id, key, started_at, day (from 1970), analysis_id, condition, name, source, n,
+        mean, sd.
     """
     query = (
         sa.select(
@@ -181,15 +185,14 @@ def visits_of(
         query = query.where(FIGURE.c.name == name)
     if condition is not None:
         query = query.where(FIGURE.c.condition == condition)
-    table = _frame(store, query)
-    return table.assign(sd=table["sd"].astype(float))
+    return with_days(frame_of(store, query))
 
 
 def versions_of(store: Store, session_id: int) -> pd.DataFrame:
     """Return every analysis of a session, oldest first: version, made_at, is_current."""
     columns = (ANALYSIS.c.id, ANALYSIS.c.version, ANALYSIS.c.made_at, ANALYSIS.c.is_current)
     query = sa.select(*columns).where(ANALYSIS.c.session_id == session_id)
-    return _frame(store, query.order_by(ANALYSIS.c.id))
+    return frame_of(store, query.order_by(ANALYSIS.c.id))
 
 
 def result_tables(store: Store, analysis_id: int, *names: str) -> dict[str, pd.DataFrame]:
@@ -218,14 +221,14 @@ def felt_of(store: Store, swimmer: Swimmer) -> pd.DataFrame:
         .where(SESSION.c.swimmer_id == swimmer.id)
         .order_by(SESSION.c.started_at, FELT.c.row_no)
     )
-    table = _frame(store, query)
+    table = frame_of(store, query)
     return table.assign(measured=table["measured"].astype(float))
 
 
 def documents_of(store: Store, swimmer: Swimmer) -> pd.DataFrame:
     """Return notes, plans and diaries of a swimmer, oldest first."""
     query = sa.select(DOCUMENT).where(DOCUMENT.c.swimmer_id == swimmer.id)
-    return _frame(store, query.order_by(DOCUMENT.c.made_at, DOCUMENT.c.id))
+    return frame_of(store, query.order_by(DOCUMENT.c.made_at, DOCUMENT.c.id))
 
 
 def raw_files(store: Store, session_id: int) -> pd.DataFrame:
@@ -233,10 +236,21 @@ def raw_files(store: Store, session_id: int) -> pd.DataFrame:
     kept = RAW_FILE.c.content.is_not(None).label("kept")
     columns = (RAW_FILE.c.name, RAW_FILE.c.sha256, RAW_FILE.c.bytes, kept)
     query = sa.select(*columns).where(RAW_FILE.c.session_id == session_id)
-    return _frame(store, query.order_by(RAW_FILE.c.name))
+    return frame_of(store, query.order_by(RAW_FILE.c.name))
 
 
-def _frame(store: Store, query: sa.Select[Any]) -> pd.DataFrame:
+def frame_of(store: Store, query: sa.Select[Any]) -> pd.DataFrame:
+    """Return the rows of a query as a table."""
     with store.read() as connection:
         result = connection.execute(query)
         return pd.DataFrame([tuple(row) for row in result], columns=list(result.keys()))
+
+
+def with_days(visits: pd.DataFrame) -> pd.DataFrame:
+    """Return the visits with `day`, days from 1970, and empty spreads as NaN."""
+    known = {
+        text: datetime.fromisoformat(text).timestamp() / _DAY_S
+        for text in visits["started_at"].unique()
+    }
+    days = visits["started_at"].map(known).astype(float)
+    return visits.assign(day=days, sd=visits["sd"].astype(float))

@@ -13,7 +13,7 @@ lengths after Künsch 1989 (doi 10.1214/aos/1176347265).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -24,7 +24,8 @@ from scipy import special, stats
 
 from sensorswim.model.streams import FloatArray
 
-LEVEL: Final = 0.95
+ALPHA: Final = 0.05
+"""Chance of a false alarm that is taken."""
 FEWEST_LENGTHS: Final = 3
 """Below this a visit has no spread worth the name (our choice, no source)."""
 REPEAT_DAYS: Final = 7.0
@@ -81,8 +82,31 @@ class Spread:
     from_repeats: bool
 
 
+@dataclass(frozen=True, kw_only=True)
+class Repeats:
+    """What repeated visits say of the spread between visits: a sum of squares and its df."""
+
+    squares: float = 0.0
+    df: int = 0
+
+    def __add__(self, other: Repeats) -> Repeats:
+        """Pool with the repeats of another swimmer."""
+        return Repeats(squares=self.squares + other.squares, df=self.df + other.df)
+
+
+def repeats_of(visits: Sequence[Visit]) -> Repeats:
+    """Return the squares between one swimmer's repeats less what the lengths explain."""
+    total, df = 0.0, 0
+    for cluster in repeats([visit for visit in visits if visit.enough]):
+        means = np.array([v.mean for v in cluster])
+        df += len(cluster) - 1
+        by_lengths = float(np.mean([v.sd**2 / v.n for v in cluster])) * (len(cluster) - 1)
+        total += float(((means - means.mean()) ** 2).sum()) - by_lengths
+    return Repeats(squares=total, df=df)
+
+
 def spread_of(
-    visits: Sequence[Visit], *, default_sd: float, others: Iterable[Sequence[Visit]] = ()
+    visits: Sequence[Visit], *, default_sd: float, pooled: Repeats | None = None
 ) -> Spread:
     """Return the spread of one figure between and within a swimmer's visits.
 
@@ -93,44 +117,22 @@ def spread_of(
     default_sd : float
         Spread between visits to assume until `FEWEST_REPEATS` degrees of freedom are there; an
         estimate from fewer is used where it is larger.
-    others : iterable of sequences of Visit, optional
-        Visits of other swimmers in like conditions: their repeats count, too.
+    pooled : Repeats, optional
+        Repeats of the whole squad, this swimmer's included, in place of the swimmer's own.
     """
     known = [v for v in visits if v.enough]
     within_df = sum(v.n - 1 for v in known)
     within = sum((v.n - 1) * v.sd**2 for v in known)
-    within_sd = math.sqrt(within / within_df) if within_df else math.nan
-    found, df = _between(known)
-    for theirs in others:
-        more, more_df = _between([v for v in theirs if v.enough])
-        found, df = found + more, df + more_df
-    between = math.sqrt(max(found / df, 0.0)) if df else 0.0
-    if df >= FEWEST_REPEATS:
-        return Spread(
-            between_sd=between,
-            between_df=df,
-            within_sd=within_sd,
-            within_df=within_df,
-            from_repeats=True,
-        )
+    found = repeats_of(known) if pooled is None else pooled
+    between = math.sqrt(max(found.squares / found.df, 0.0)) if found.df else 0.0
+    enough = found.df >= FEWEST_REPEATS
     return Spread(
-        between_sd=max(between, default_sd),
-        between_df=math.inf,
-        within_sd=within_sd,
+        between_sd=between if enough else max(between, default_sd),
+        between_df=found.df if enough else math.inf,
+        within_sd=math.sqrt(within / within_df) if within_df else math.nan,
         within_df=within_df,
-        from_repeats=False,
+        from_repeats=enough,
     )
-
-
-def _between(visits: Sequence[Visit]) -> tuple[float, int]:
-    """Return the sum of squares between repeats less what the lengths explain, and its df."""
-    total, df = 0.0, 0
-    for cluster in repeats(visits):
-        means = np.array([v.mean for v in cluster])
-        df += len(cluster) - 1
-        by_lengths = float(np.mean([v.sd**2 / v.n for v in cluster])) * (len(cluster) - 1)
-        total += float(((means - means.mean()) ** 2).sum()) - by_lengths
-    return total, df
 
 
 def repeats(visits: Sequence[Visit], *, days: float = REPEAT_DAYS) -> list[list[Visit]]:
@@ -153,14 +155,12 @@ class Change:
     before, after : Visit
     difference : float
         After minus before.
-    detectable : float
-        Smallest change that counts: t * standard error; NaN with too few lengths.
-    low, high : float
-        95 % confidence interval of the change.
+    error, df : float
+        Standard error of the difference and its degrees of freedom; NaN with too few lengths.
+    alpha : float
+        Chance of a false alarm that this figure is judged by: 0.05, less among several.
     p : float
-        Two-sided; adjusted where several figures were judged together.
-    figures_judged : int
-        How many figures `p` was adjusted for.
+        Two-sided, of this figure on its own.
     verdict : Verdict
     from_repeats : bool
         Whether the spread between visits was measured, or assumed.
@@ -169,48 +169,42 @@ class Change:
     before: Visit
     after: Visit
     difference: float
-    detectable: float
-    low: float
-    high: float
+    error: float
+    df: float
+    alpha: float
     p: float
-    figures_judged: int
     verdict: Verdict
     from_repeats: bool
+
+    @property
+    def detectable(self) -> float:
+        """Smallest change that counts: t * standard error; NaN with too few lengths."""
+        return self.error * float(special.stdtrit(self.df, 1.0 - self.alpha / 2))
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Confidence interval of the change, 95 % where the figure stands on its own."""
+        return self.difference - self.detectable, self.difference + self.detectable
 
 
 def judge(before: Visit, after: Visit, spread: Spread) -> Change:
     """Return the change of one figure between two visits, and what may be said of it."""
     difference = after.mean - before.mean
-    if not (before.enough and after.enough):
-        return Change(
-            before=before,
-            after=after,
-            difference=difference,
-            detectable=math.nan,
-            low=math.nan,
-            high=math.nan,
-            p=math.nan,
-            figures_judged=1,
-            verdict=Verdict.TOO_FEW,
-            from_repeats=spread.from_repeats,
-        )
-    error, df = _error_of(before, after, spread)
-    detectable = error * float(special.stdtrit(df, 0.5 + LEVEL / 2))
-    p = (
-        2.0 * float(special.stdtr(df, -abs(difference) / error))
-        if error > 0
-        else float(not difference)
-    )
+    error, df, p, verdict = math.nan, math.nan, math.nan, Verdict.TOO_FEW
+    if before.enough and after.enough:
+        error, df = _error_of(before, after, spread)
+        same = float(not difference)
+        p = 2.0 * float(special.stdtr(df, -abs(difference) / error)) if error > 0 else same
+        verdict = Verdict.CLEAR if p < ALPHA else Verdict.NOT_CLEAR
     return Change(
         before=before,
         after=after,
         difference=difference,
-        detectable=detectable,
-        low=difference - detectable,
-        high=difference + detectable,
+        error=error,
+        df=df,
+        alpha=ALPHA,
         p=p,
-        figures_judged=1,
-        verdict=_verdict(p),
+        verdict=verdict,
         from_repeats=spread.from_repeats,
     )
 
@@ -228,36 +222,21 @@ def _error_of(before: Visit, after: Visit, spread: Spread) -> tuple[float, float
     return math.sqrt(variance), variance**2 / uncertain if uncertain > 0 else math.inf
 
 
-def _verdict(p: float) -> Verdict:
-    return Verdict.CLEAR if p < 1.0 - LEVEL else Verdict.NOT_CLEAR
-
-
 def judge_together(changes: Mapping[str, Change]) -> dict[str, Change]:
-    """Return the changes with `p` and verdict corrected for looking at all of them (Holm 1979).
+    """Return the changes judged for looking at all of them at once (Holm 1979).
 
-    Figures with too few lengths don't count among those looked at. `detectable` and the
-    interval stay those of the figure on its own.
+    The chance of one false alarm in all of them stays 5 %. Each figure's `alpha`, and with it
+    its `detectable`, is that of its step; figures with too few lengths aren't counted.
     """
-    told = [name for name, change in changes.items() if math.isfinite(change.p)]
-    adjusted = dict(zip(told, holm([changes[name].p for name in told]), strict=True))
-    return {
-        name: replace(
-            change, p=adjusted[name], figures_judged=len(told), verdict=_verdict(adjusted[name])
-        )
-        if name in adjusted
-        else change
-        for name, change in changes.items()
-    }
-
-
-def holm(p: Sequence[float]) -> list[float]:
-    """Return p-values adjusted so that one false alarm in all of them stays as rare as `LEVEL`."""
-    order = np.argsort(p)
-    largest, adjusted = 0.0, [0.0] * len(p)
-    for rank, index in enumerate(order):
-        largest = max(largest, min(1.0, (len(p) - rank) * p[index]))
-        adjusted[index] = largest
-    return adjusted
+    told = sorted((c.p, name) for name, c in changes.items() if math.isfinite(c.p))
+    judged, stopped, alpha = dict(changes), False, ALPHA
+    for rank, (p, name) in enumerate(told):
+        if not stopped:
+            alpha = ALPHA / (len(told) - rank)
+        stopped = stopped or p >= alpha
+        verdict = Verdict.NOT_CLEAR if stopped else Verdict.CLEAR
+        judged[name] = replace(changes[name], alpha=alpha, verdict=verdict)
+    return judged
 
 
 def block_bootstrap(
@@ -296,7 +275,7 @@ def block_bootstrap(
             return math.nan, math.nan
         means.append(_block_means(values, block, draws, rng))
     change = means[1] - means[0] + rng.normal(0.0, math.sqrt(2.0) * between_sd, draws)
-    low, high = np.percentile(change, [50 - 50 * LEVEL, 50 + 50 * LEVEL])
+    low, high = np.percentile(change, [100 * ALPHA / 2, 100 - 100 * ALPHA / 2])
     return float(low), float(high)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,10 +18,10 @@ from sensorswim.metrics.change import (
     Verdict,
     Visit,
     block_bootstrap,
-    holm,
     judge,
     judge_together,
     repeats,
+    repeats_of,
     sense_of,
     spread_of,
     typical_error,
@@ -121,9 +122,21 @@ def test_spread_agrees_with_a_mixed_model_on_balanced_repeats() -> None:
     assert found.within_sd**2 == pytest.approx(float(fit.scale), rel=1e-3)
 
 
-def test_holm_agrees_with_a_library() -> None:
-    p = [0.03, 0.001, 0.2, 0.012, 0.9, 0.012]
-    assert holm(p) == pytest.approx(multipletests(p, method="holm")[1])
+@pytest.mark.parametrize("p", [[0.03, 0.001, 0.2, 0.012, 0.9], [0.02, 0.03, 0.04], [0.01, 0.04]])
+def test_judging_together_agrees_with_a_library(p: list[float]) -> None:
+    any_change = known_spread(np.random.default_rng(1), 0.0)
+    judged = judge_together({str(k): replace(any_change, p=one) for k, one in enumerate(p)})
+    clear = [judged[str(k)].verdict is Verdict.CLEAR for k in range(len(p))]
+    assert clear == multipletests(p, method="holm")[0].tolist()
+
+
+def test_what_is_clear_is_larger_than_what_is_detectable_also_among_many() -> None:
+    rng = np.random.default_rng(21)
+    for _ in range(40):
+        looked = {str(k): known_spread(rng, 2.5 * (k % 3)) for k in range(6)}
+        for change in judge_together(looked).values():
+            clear = abs(change.difference) > change.detectable
+            assert clear is (change.verdict is Verdict.CLEAR)
 
 
 def test_too_few_lengths_are_said_and_never_judged() -> None:
@@ -139,7 +152,7 @@ def test_a_figure_with_too_few_lengths_costs_the_others_nothing() -> None:
     spread = spread_of([few], default_sd=1.0)
     known = known_spread(np.random.default_rng(1), 9.0)
     together = judge_together({"few": judge(few, few, spread), "known": known})
-    assert together["known"].p == known.p
+    assert together["known"].alpha == known.alpha
     assert together["few"].verdict is Verdict.TOO_FEW
 
 
@@ -169,8 +182,9 @@ def test_repeats_of_other_swimmers_count() -> None:
     rng = np.random.default_rng(12)
     others = [[visit(rng, day=k) for k in (0, 3)] for _ in range(FEWEST_REPEATS)]
     own = [visit(rng, day=0)]
+    pooled = sum((repeats_of(visits) for visits in others), repeats_of(own))
     assert not spread_of(own, default_sd=1.0).from_repeats
-    assert spread_of(own, default_sd=1.0, others=others).from_repeats
+    assert spread_of(own, default_sd=1.0, pooled=pooled).from_repeats
 
 
 def test_visits_weeks_apart_are_no_repeats() -> None:
