@@ -22,7 +22,13 @@ from sensorswim.errors import SensorswimError
 USER_ERROR, DEFECT, INTERRUPTED = 2, 1, 130
 _UsageError: type[Any] = typer.BadParameter.__bases__[0]
 
-for _commands in ("session_commands", "dashboard_commands", "live_commands", "archive_commands"):
+for _commands in (
+    "session_commands",
+    "dashboard_commands",
+    "live_commands",
+    "archive_commands",
+    "season_commands",
+):
     importlib.import_module(f"sensorswim.cli.{_commands}")
 
 

@@ -6,6 +6,8 @@ from sensorswim.figures.felt import draw_felt
 from sensorswim.figures.kicks import draw_kick_rhythm
 from sensorswim.figures.pace import draw_pace
 from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
+from sensorswim.figures.season import draw_against_speed, draw_carry_over, draw_sense, draw_trend
+from sensorswim.figures.side_by_side import same_scales
 from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour, recolour_spec
 from sensorswim.figures.swum import draw_swum
 from sensorswim.figures.time_axis import Stretch, TimeAxis
@@ -17,19 +19,24 @@ __all__ = [
     "TimeAxis",
     "alt_of",
     "blank",
+    "draw_against_speed",
     "draw_arm_phases",
+    "draw_carry_over",
     "draw_coordination",
     "draw_felt",
     "draw_kick_rhythm",
     "draw_pace",
     "draw_roll_of_length",
     "draw_roll_peaks",
+    "draw_sense",
     "draw_side_time",
     "draw_swum",
+    "draw_trend",
     "draw_typical_roll",
     "felt_against_measured",
     "is_blank",
     "phase_shares",
     "recolour",
     "recolour_spec",
+    "same_scales",
 ]

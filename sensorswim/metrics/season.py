@@ -18,6 +18,7 @@ from sensorswim.swim.breaths import FIXED_DEG
 
 CHECK_SET: Final = "check set"
 """A block whose label begins with these words is the check set: the same at every visit."""
+UNFINISHED: Final = "unfinished"
 _ROLL_RATE_HZ: Final = 50.0
 
 
@@ -159,7 +160,7 @@ def condition(length: dict[Any, Any], pool_length_m: float) -> str:
         parts.append(f"breathing {breathing}")
     parts.append(f"{pool_length_m:g} m pool")
     if length.get("finished") is False or length.get("finished") is np.False_:
-        parts.append("unfinished")
+        parts.append(UNFINISHED)
     return " · ".join(parts)
 
 

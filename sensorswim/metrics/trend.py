@@ -11,6 +11,7 @@ from typing import Final
 import pandas as pd
 
 from sensorswim.metrics.change import (
+    FEWEST_LENGTHS,
     Change,
     Repeats,
     Spread,
@@ -20,7 +21,7 @@ from sensorswim.metrics.change import (
     judge_together,
     spread_of,
 )
-from sensorswim.metrics.season import FIGURES, Figure, is_check
+from sensorswim.metrics.season import FIGURES, UNFINISHED, Figure, is_check
 
 SPEED: Final = "speed_m_s"
 
@@ -57,16 +58,18 @@ class Series:
 
 
 def conditions(visits: pd.DataFrame) -> list[str]:
-    """Return the conditions there are: check sets first, then those with the most visits.
+    """Return the conditions there are: check sets first, then those that tell most visits apart.
 
     Parameters
     ----------
     visits : DataFrame
-        condition, session_id, as the archive's `visits_of` returns it.
+        condition, session_id, n, as the archive's `visits_of` returns it.
     """
-    there = set(zip(visits["condition"], visits["session_id"], strict=True))
-    counts = Counter(name for name, _ in there if "unfinished" not in name)
-    return sorted(counts, key=lambda name: (not is_check(name), -counts[name], name))
+    columns = (visits[c].tolist() for c in ("condition", "session_id", "n"))
+    rows = [(c, session, n) for c, session, n in zip(*columns, strict=True) if UNFINISHED not in c]
+    told = Counter(c for c, _ in {(c, session) for c, session, n in rows if n >= FEWEST_LENGTHS})
+    there = {c for c, _, _ in rows}
+    return sorted(there, key=lambda name: (not is_check(name), -told[name], name))
 
 
 def trends_of(
@@ -75,6 +78,7 @@ def trends_of(
     *,
     pooled: Mapping[str, Repeats] | None = None,
     names: tuple[str, ...] = (),
+    worthwhile: Mapping[str, float] | None = None,
 ) -> dict[str, Series]:
     """Return a series for each figure that has two visits or more in a condition.
 
@@ -89,6 +93,8 @@ def trends_of(
         Repeats of the squad by figure.
     names : tuple of str
         Figures to look at; all of `FIGURES` by default.
+    worthwhile : mapping, optional
+        Smallest worthwhile change by figure, where it is known.
     """
     own = visits[visits["condition"] == condition]
     found = {}
@@ -100,7 +106,12 @@ def trends_of(
     first = judge_together({name: series.since_first for name, series in found.items()})
     last = judge_together({name: series.since_last for name, series in found.items()})
     return {
-        name: replace(found[name], since_first=first[name], since_last=last[name])
+        name: replace(
+            found[name],
+            since_first=first[name],
+            since_last=last[name],
+            worthwhile=(worthwhile or {}).get(name, math.nan),
+        )
         for name in FIGURES
         if name in found
     }
