@@ -21,6 +21,7 @@ from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
 from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import (
+    ClockFit,
     Limb,
     Placement,
     Quality,
@@ -124,10 +125,14 @@ def analyse_streams(
     *,
     streams: bool = False,
     progress: Progress = _silent,
+    clocks: dict[Placement, ClockFit] | None = None,
 ) -> Analysis:
-    """Analyse streams that are already read; see `analyse`."""
+    """Analyse streams that are already read; see `analyse`.
+
+    `clocks` are those of the sensors where they are known already; else they are fitted.
+    """
     progress("putting the sensors on one clock")
-    recording = prepare(session, logs, settings, quality)
+    recording = prepare(session, logs, settings, quality, clocks=clocks)
     progress("working out orientation")
     recording = orient(recording, settings)
     progress("finding the lengths")

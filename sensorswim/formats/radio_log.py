@@ -109,12 +109,18 @@ def read_segment(path: Path) -> Segment:
         data = path.read_bytes()
     except OSError as failure:
         raise LogError(f"can't be read: {failure.strerror}", where=path.name) from failure
+    records, used = read_records(data)
+    return Segment(records=records, torn_bytes=len(data) - used)
+
+
+def read_records(data: bytes) -> tuple[list[Record], int]:
+    """Return the whole records that bytes begin with, and how many bytes they take."""
     records: list[Record] = []
     at = 0
     while (record := _record_at(data, at)) is not None:
         records.append(record)
         at += _HEAD.size + len(record.payload) + _SUM.size
-    return Segment(records=records, torn_bytes=len(data) - at)
+    return records, at
 
 
 def _record_at(data: bytes, at: int) -> Record | None:

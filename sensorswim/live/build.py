@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from sensorswim.errors import SessionError
 from sensorswim.formats.radio_log import SensorLog, decoded, read_radio, write_log
@@ -58,7 +59,8 @@ def build_session(folder: Path) -> Built:
     first = next(iter(placed.values()))
     samples, missing = {}, {}
     for placement, log in placed.items():
-        aligned = replace(log, facts=log.facts | {"offset_ticks": offset_ticks(log, first)})
+        offset = offset_ticks(log.facts, first.facts)
+        aligned = replace(log, facts=log.facts | {"offset_ticks": offset})
         samples[placement] = write_log(aligned, _log_path(folder, placement))
         known = max(log.facts.get("following", 0), max(log.packets) + 1)
         missing[placement] = known - len(log.packets)
@@ -67,9 +69,9 @@ def build_session(folder: Path) -> Built:
     return Built(samples=samples, missing_packets=missing, unplaced=unplaced)
 
 
-def offset_ticks(log: SensorLog, first: SensorLog) -> int:
+def offset_ticks(facts: dict[str, Any], first: dict[str, Any]) -> int:
     """Return where a sensor's ticks begin on the first sensor's clock, by the radio's exchange."""
-    later_us = log.facts.get("began_us", 0) - first.facts.get("began_us", 0)
+    later_us = facts.get("began_us", 0) - first.get("began_us", 0)
     return round(later_us * TICK_HZ / 1_000_000)
 
 

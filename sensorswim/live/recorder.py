@@ -132,9 +132,12 @@ class SwimmerRecording:
 
     def sync(self) -> None:
         """Put everything on disk, with how far each sensor's log is known to reach."""
-        for book in self.books.values():
-            if book.facts.get("following") != book.following:
-                book.note({"following": book.following}, self._clock.now_us())
+        tasks = {task.book.serial: task for task in self.tasks if task.book is not None}
+        for serial, book in self.books.items():
+            status = {"following": book.following} | _status(tasks.get(serial))
+            changed = {k: v for k, v in status.items() if book.facts.get(k) != v}
+            if changed:
+                book.note(changed, self._clock.now_us())
             book.writer.sync()
 
     def build(self) -> Built:
@@ -306,6 +309,18 @@ class Recorder:
                 self._tell(f"not everything came from {left}: run the same command again later")
                 return
             await self._clock.sleep(0.1)
+
+
+def _status(task: SensorTask | None) -> dict[str, Any]:
+    """Return what whoever follows the segments wants to know of a sensor."""
+    if task is None or task.state is None:
+        return {"connected": False}
+    return {
+        "connected": task.connected,
+        "battery_pct": task.state.battery_pct,
+        "faults": int(task.state.faults),
+        "mode": int(task.state.mode),
+    }
 
 
 async def _cancel(futures: list[Any]) -> None:

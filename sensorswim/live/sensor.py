@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import random
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
@@ -105,6 +106,8 @@ class SensorTask:
         self._token = 0
         self._resending: _Resending | None = None
         self._gone = asyncio.Event()
+        self._wake = asyncio.Event()
+        self._clock_due_s = float("-inf")
         self._stopping = False
         self._stopped = False
 
@@ -141,24 +144,27 @@ class SensorTask:
     async def _one_connection(self) -> bool:
         """Return True when all is done; raise `LinkLostError` when the link ends."""
         self._gone.clear()
-        await self.link.connect(self._notified, self._gone.set)
+        await self.link.connect(self._notified, self._dropped)
         self.connected = True
         self.connections += 1
         self.heard_s = self._clock.now_s()
         self._resending = None
         state = await self._read_state()
         await self._begin(state)
-        clock_due_s = self._clock.now_s()
         while True:
-            if self._clock.now_s() >= clock_due_s:
+            await self._ask_for_missing()
+            if self._clock.now_s() >= self._clock_due_s:
                 await self._exchange_clocks()
-                clock_due_s = self._clock.now_s() + CLOCK_EVERY_S
+                self._clock_due_s = self._clock.now_s() + CLOCK_EVERY_S
             if self._stopping and not self._stopped:
                 await self._stop()
-            await self._ask_for_missing()
             if self._stopped and self._resending is None and not self._missing():
                 return True
             await self._pause(0.1)
+
+    def _dropped(self) -> None:
+        self._gone.set()
+        self._wake.set()
 
     async def _let_go(self) -> None:
         if self.connected:
@@ -208,6 +214,7 @@ class SensorTask:
         if end.not_held and self.book.missing_in(end.first, end.last) == end.not_held:
             self.book.give_up(end.first, end.last)
         self._resending = None
+        self._wake.set()
 
     # --- what the sensor is told ---
 
@@ -318,7 +325,9 @@ class SensorTask:
 
     async def _pause(self, seconds: float) -> None:
         """Let packets come; raise where the link is gone or has fallen silent."""
-        await self._clock.sleep(seconds)
+        self._wake.clear()
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._wake.wait(), seconds / self._clock.speed)
         if self._gone.is_set():
             raise LinkLostError("the sensor dropped the link")
         if self._clock.now_s() - self.heard_s > SILENCE_S:

@@ -3,7 +3,16 @@
 from __future__ import annotations
 
 from sensorswim.errors import LogError
-from sensorswim.model import Placement, Quality, Recording, Session, Settings, Severity, Stream
+from sensorswim.model import (
+    ClockFit,
+    Placement,
+    Quality,
+    Recording,
+    Session,
+    Settings,
+    Severity,
+    Stream,
+)
 from sensorswim.signal.clocks import fit_clocks
 from sensorswim.signal.regular import (
     GRID_RATE_HZ,
@@ -15,7 +24,12 @@ from sensorswim.signal.regular import (
 
 
 def prepare(
-    session: Session, streams: dict[Placement, Stream], settings: Settings, quality: Quality
+    session: Session,
+    streams: dict[Placement, Stream],
+    settings: Settings,
+    quality: Quality,
+    *,
+    clocks: dict[Placement, ClockFit] | None = None,
 ) -> Recording:
     """Bring all sensors to session time and to one regular grid.
 
@@ -30,6 +44,8 @@ def prepare(
         `max_gap_bridged_s` is used.
     quality : Quality
         Gets rows on clocks, gaps, rates and jitter.
+    clocks : dict, optional
+        Clocks that are known already, of every stream; fitted here where left out.
 
     Returns
     -------
@@ -42,8 +58,9 @@ def prepare(
         No sensor has data.
     """
     usable = _usable(session, streams, quality)
-    clocks = fit_clocks(usable, quality)
-    kept = {place: usable[place] for place in clocks}
+    if clocks is None:
+        clocks = fit_clocks(usable, quality)
+    kept = {place: usable[place] for place in clocks if place in usable}
     grid = session_grid(kept, clocks, GRID_RATE_HZ)
     tracks = {}
     for place, stream in kept.items():

@@ -24,11 +24,11 @@ FIRST_SERIAL = 0x5357000000000C42
 
 @cache
 def swim() -> Rehearsal:
-    """Return a minute and a half: two lengths and a rest, four sensors at 104 Hz."""
+    """Return a minute and a half: two lengths with a rest between, four sensors at 104 Hz."""
     plan = Plan(
         segments=(
-            Stand(duration_s=8.0), Knocks(), Length(turn="flip"), Length(turn="stop"),
-            Rest(duration_s=5.0), Knocks(),
+            Stand(duration_s=8.0), Knocks(), Length(turn="stop"),
+            Rest(duration_s=10.0), Length(turn="stop"), Rest(duration_s=6.0), Knocks(),
         )
     )  # fmt: skip
     return rehearse(plan, kit=Kit(rate_hz=104.0), seed=4)
@@ -54,6 +54,11 @@ class Chain:
         for item in self.worn:
             item.device.mtu = self.mtu
         self.clock.begin()
+
+    @property
+    def end_s(self) -> float:
+        """When the swimmer's last sample is taken."""
+        return max(w.water.time_s[-2] for w in self.worn)
 
     def recorder(self) -> Recorder:
         wearer = Wearer(folder=self.folder, swimmer="Invented", height_m=1.75)

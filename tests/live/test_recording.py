@@ -12,20 +12,21 @@ from sensorswim.analyse import analyse
 from sensorswim.errors import SensorswimError, SessionError
 from sensorswim.formats.radio_log import RADIO_FOLDER, SUFFIX
 from sensorswim.formats.session_toml import read_session
-from sensorswim.live.build import build_session
+from sensorswim.live.build import Built, build_session
 from sensorswim.live.recorder import Recorder, Wearer
 from sensorswim.model import Placement, Quality
 from tests.live.chain import Chain
 
 
-def test_every_sample_lands_bit_for_bit_though_water_cuts_the_links(tmp_path: Path) -> None:
-    chain = Chain(tmp_path / "swim")
-    built = asyncio.run(chain.record(until_s=75.0))
+def test_every_sample_lands_bit_for_bit_though_water_cuts_the_links(
+    recorded: tuple[Chain, Built],
+) -> None:
+    chain, built = recorded
     chain.assert_all_there()
     assert built.missing_packets == dict.fromkeys(built.samples, 0)
     assert min(built.samples.values()) > 70 * 100
     assert sum("link closed" in line for line in chain.told) > 8
-    found = analyse(tmp_path / "swim")
+    found = analyse(chain.folder)
     assert list(found.lengths["activity"]) == ["front_crawl", "front_crawl"]
     assert found.session.swimmer == "Invented"
 

@@ -18,6 +18,7 @@ from sensorswim.units import STANDARD_GRAVITY_M_S2
 REACH_M: Final = 0.085
 """Depth below which nothing is left of a usual link budget at 2.44 GHz: 8 to 9 cm, worked out from
 about 240 dB a metre (``firmware_notes/behaviour.md``)."""
+REST_S: Final = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,8 +102,18 @@ def wear(
 
 
 def _water(rehearsal: Rehearsal, placement: Placement, begin_s: float) -> Water:
-    """Return the water over a sensor; 2 s after the end the swimmer has climbed out."""
+    """Return the water over a sensor.
+
+    The invented swimmer has a habit: in a rest of `REST_S` or more, hands and feet come up to the
+    gutter for a while; and 2 s after the end the swimmer has climbed out. Without such a habit,
+    ankles stay out of reach until the end.
+    """
     depth = rehearsal.truth_extra["depth"]
     time_s = depth["time_s"].to_numpy() - begin_s
-    depth_m = depth[placement].to_numpy()
+    depth_m = depth[placement].to_numpy().copy()
+    lengths = rehearsal.truth["lengths"]
+    for end_s, start_s in zip(lengths["end_s"][:-1], lengths["start_s"][1:], strict=True):
+        if start_s - end_s >= REST_S:
+            up = (time_s > end_s - begin_s + 2.0) & (time_s < start_s - begin_s - 1.0)
+            depth_m[up] = np.minimum(depth_m[up], -0.05)
     return Water(time_s=np.r_[time_s, time_s[-1] + 2.0], depth_m=np.r_[depth_m, -1.0])

@@ -1,0 +1,78 @@
+"""Follows a recorder's segments as they grow: how any other program sees a session live."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sensorswim.formats.radio_log import RADIO_FOLDER, SUFFIX, RecordKind, read_records
+from sensorswim.formats.radio_packets import SamplePacket, decode_samples
+
+
+@dataclass
+class SensorFollowed:
+    """What is known of one sensor so far.
+
+    Parameters
+    ----------
+    facts : dict
+        The notes of its segments, merged: name, placement, ranges, battery, connection.
+    fresh : list of SamplePacket
+        New packets since `take_fresh` was last called, each number once.
+    heard_us : int
+        When its newest record was written, by the recorder's clock.
+    """
+
+    facts: dict[str, Any] = field(default_factory=dict)
+    fresh: list[SamplePacket] = field(default_factory=list)
+    numbers: set[int] = field(default_factory=set)
+    heard_us: int = 0
+
+    def take_fresh(self) -> list[SamplePacket]:
+        """Return the packets since the last call."""
+        fresh, self.fresh = self.fresh, []
+        return fresh
+
+
+class FolderFollower:
+    """Reads what is new in a session folder's segments.
+
+    Parameters
+    ----------
+    folder : Path
+    log : int
+        The session's log number; segments of other logs are passed over.
+    """
+
+    def __init__(self, folder: Path, log: int) -> None:
+        self._place, self._log = folder / RADIO_FOLDER, log
+        self._read: dict[Path, int] = {}
+        self.sensors: dict[int, SensorFollowed] = {}
+
+    def poll(self) -> bool:
+        """Read what was appended since the last call; return whether there was anything."""
+        news = False
+        for path in sorted(self._place.glob(f"*-{self._log:05d}-*{SUFFIX}")):
+            if path.stat().st_size > self._read.get(path, 0):
+                news |= self._poll_file(path)
+        return news
+
+    def _poll_file(self, path: Path) -> bool:
+        with path.open("rb") as file:
+            file.seek(self._read.get(path, 0))
+            data = file.read()
+        sensor = self.sensors.setdefault(int(path.name[:16], 16), SensorFollowed())
+        records, used = read_records(data)
+        self._read[path] = self._read.get(path, 0) + used
+        for record in records:
+            sensor.heard_us = max(sensor.heard_us, record.arrived_us)
+            if record.kind is RecordKind.NOTE:
+                sensor.facts.update(json.loads(record.payload))
+                continue
+            packet = decode_samples(record.payload)
+            if packet.number not in sensor.numbers:
+                sensor.numbers.add(packet.number)
+                sensor.fresh.append(packet)
+        return used > 0

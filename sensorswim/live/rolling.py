@@ -1,0 +1,294 @@
+"""The same detectors on what has come so far: quick runs while swimming, whole ones at the wall.
+
+`analyse_streams` does all the work. A **quick** run takes the data since the last finished length
+and commits the events that are old enough not to change. A **whole** run takes everything so far
+(the last five minutes of a longer session) after each length and whenever data came late: it
+replaces what the quick runs had said, and is why the figures of the end agree with `analyse`.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+import pandas as pd
+
+from sensorswim.analyse import analyse_streams
+from sensorswim.errors import LogError
+from sensorswim.live.buffer import LiveBuffer
+from sensorswim.model import ClockFit, Limb, Placement, Quality, Session, Settings, Stream
+from sensorswim.model.tables import SCHEMAS, empty
+from sensorswim.signal.clocks import fit_clocks
+
+SETTLE_S: Final = 3.0
+"""Events this much older than the data they rest on have kept their place in rehearsals."""
+WHOLE_S: Final = 300.0
+QUICK_S: Final = 60.0
+LEAST_S: Final = 8.0
+BEFORE_LENGTH_S: Final = 4.0
+LATE_S: Final = 60.0
+"""A hole older than this no longer holds up what comes behind it."""
+SAME_EVENT_S: Final = 0.15
+"""Two events of one side closer than this are one, seen by two runs."""
+TIMES: Final = {
+    "lengths": "end_s",
+    "arm_strokes": "exit_s",
+    "kicks": "downbeat_s",
+    "arm_cycles": "end_s",
+    "rolls": "end_s",
+    "breaths": "end_s",
+}
+"""The column that says when a row of a table is over."""
+ELSE: Final = ("mid_pull_s", "entry_s", "catch_s")
+"""Columns to go by where an arm stroke has no exit."""
+RESTS_ON: Final = {
+    "arm_strokes": (Limb.WRIST,),
+    "lengths": (Limb.WRIST,),
+    "kicks": (Limb.ANKLE,),
+}
+"""Tables that need some of the sensors only, where these are worn; the others wait for the slowest.
+A length shows as soon as the wrists tell it; what rests on the ankles is filled in behind."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RollingState:
+    """What is known so far.
+
+    Parameters
+    ----------
+    tables : dict of DataFrame
+        Committed rows, with the columns of the contract's tables.
+    newest_s, complete_s : dict
+        Session time of each sensor's newest sample, and up to which none is missing.
+    facts : dict
+        Whole-session figures of the last whole run; its norms are provisional.
+    whole_to_s : float
+        Up to where the last whole run reached; later rows are from quick runs.
+    corrected : int
+        How many committed events whole runs have moved or taken back so far.
+    run_s : float
+        How long the last run took.
+    """
+
+    tables: dict[str, pd.DataFrame] = field(
+        default_factory=lambda: {name: empty(name) for name in SCHEMAS}
+    )
+    newest_s: dict[Placement, float] = field(default_factory=dict)
+    complete_s: dict[Placement, float] = field(default_factory=dict)
+    facts: dict[str, Any] = field(default_factory=dict)
+    whole_to_s: float = float("-inf")
+    corrected: int = 0
+    run_s: float = 0.0
+
+
+class RollingAnalysis:
+    """Runs the detectors on one swimmer's growing data.
+
+    Parameters
+    ----------
+    session : Session
+        Its order of sensors decides whose clock is session time.
+    settings : Settings
+    """
+
+    def __init__(self, session: Session, settings: Settings | None = None) -> None:
+        self._session, self._settings = session, settings or Settings()
+        self._buffers: dict[Placement, LiveBuffer] = {}
+        self._clocks: dict[Placement, ClockFit] = {}
+        self._late = False
+        self._facts: dict[str, Any] = {}
+        self._lengths_at_whole = 0
+        self._whole_cost_s = 0.0
+        self._whole_done_s = float("-inf")
+        self.state = RollingState()
+
+    def add(self, buffer: LiveBuffer) -> None:
+        """Take another sensor in."""
+        self._buffers[buffer.placement] = buffer
+
+    def noticed(self, time_s: float) -> None:
+        """Note that a packet of this session time has come."""
+        if time_s < self._last_length_end_s():
+            self._late = True
+
+    @property
+    def whole_is_due(self) -> bool:
+        """Whether a length is over, or data came late, since the last whole run.
+
+        A whole run waits until five times its own cost has passed, so that long sessions don't
+        starve the quick ones.
+        """
+        longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
+        rested = time.monotonic() - self._whole_done_s > 5.0 * self._whole_cost_s
+        return rested and (longer or self._late)
+
+    def run_quick(self) -> RollingState:
+        """Analyse the data since the last finished length and commit what is old enough."""
+        began = time.monotonic()
+        newest = self._newest_s()
+        start = max(self._last_length_end_s() - BEFORE_LENGTH_S, newest - QUICK_S)
+        tables = self._analyse(max(start, self._first_s()), newest)
+        if tables is not None:
+            self._append(tables)
+        return self._told(began)
+
+    def run_whole(self) -> RollingState:
+        """Analyse everything so far and replace what quick runs had said."""
+        began = time.monotonic()
+        self._late = False
+        newest = self._newest_s()
+        start = self._last_minutes_begin_s(newest)
+        streams = self._streams(start, newest)
+        if start <= self._first_s() and streams:
+            self._clocks = fit_clocks(streams, Quality())
+        tables = self._analyse(start, newest)
+        if tables is not None:
+            self._replace(tables, start)
+        self._whole_cost_s = time.monotonic() - began
+        self._whole_done_s = time.monotonic()
+        self._lengths_at_whole = len(self.state.tables["lengths"])
+        return self._told(began)
+
+    # --- data ---
+
+    def _first_s(self) -> float:
+        return min((b.first_s for b in self._buffers.values()), default=0.0)
+
+    def _newest_s(self) -> float:
+        return max((b.newest_s for b in self._buffers.values()), default=0.0)
+
+    def _last_length_end_s(self) -> float:
+        lengths = self.state.tables["lengths"]
+        return float(lengths["end_s"].max()) if len(lengths) else float("-inf")
+
+    def _last_minutes_begin_s(self, newest_s: float) -> float:
+        """Return a moment before a length, about `WHOLE_S` before the newest data."""
+        if newest_s - self._first_s() <= WHOLE_S:
+            return self._first_s()
+        starts = self.state.tables["lengths"]["start_s"]
+        within = starts[starts > newest_s - WHOLE_S]
+        return newest_s - WHOLE_S if within.empty else float(within.min()) - BEFORE_LENGTH_S
+
+    def _streams(self, from_s: float, to_s: float) -> dict[Placement, Stream]:
+        order = [s.placement for s in self._session.sensors if s.placement in self._buffers]
+        order += [place for place in self._buffers if place not in order]
+        streams = {place: self._buffers[place].stream(from_s, to_s + 1e-9) for place in order}
+        return {place: s for place, s in streams.items() if len(s.accel) > 100}
+
+    def _analyse(self, from_s: float, to_s: float) -> dict[str, pd.DataFrame] | None:
+        """Return the tables of a span in session time, None where there is too little data."""
+        streams = self._streams(from_s, to_s)
+        if to_s - from_s < LEAST_S or not streams:
+            return None
+        clocks = {place: self._clocks.get(place, ClockFit()) for place in streams}
+        try:
+            answer = analyse_streams(
+                self._session, streams, self._settings, Quality(), clocks=clocks
+            )
+        except LogError:
+            return None
+        self._facts = answer.facts
+        return answer.tables
+
+    def _settled_s(self, name: str) -> float:
+        """Return the session time up to which a table's events no longer change."""
+        heard = {p: b for p, b in self._buffers.items() if b.newest_s > float("-inf")}
+        needed = [b for p, b in heard.items() if p.limb in RESTS_ON.get(name, ())]
+        ends = [max(b.complete_s, b.newest_s - LATE_S) for b in needed or heard.values()]
+        return min(ends, default=float("-inf")) - SETTLE_S
+
+    # --- folding ---
+
+    def _append(self, found: dict[str, pd.DataFrame]) -> None:
+        """Commit the settled events of a quick run behind those committed before."""
+        held = self.state.tables
+        begin_s = self._last_length_end_s()
+        before = held["lengths"]
+        spans = found["lengths"]
+        new_numbers = spans.loc[0.5 * (spans["start_s"] + spans["end_s"]) > begin_s, "length_no"]
+        numbers = {int(no): len(before) + rank + 1 for rank, no in enumerate(sorted(new_numbers))}
+        tables = dict(held)
+        for name, column in TIMES.items():
+            rows = found[name]
+            rows = rows[rows["length_no"].isin(list(numbers))]
+            rows = rows[_over_s(rows, column) <= self._settled_s(name)]
+            rows = rows.assign(length_no=rows["length_no"].map(numbers).astype("Int64"))
+            rows = rows.astype(held[name].dtypes.to_dict())
+            if name == "lengths":
+                rows = rows[rows["finished"].fillna(value=False)]
+            tables[name] = _joined(held[name], _after(held[name], rows, column))
+        self.state = replace(self.state, tables=tables)
+
+    def _replace(self, found: dict[str, pd.DataFrame], start_s: float) -> None:
+        """Put a whole run's rows in the place of all that lie in its span."""
+        held = self.state.tables
+        kept = held["lengths"][held["lengths"]["end_s"] < start_s + BEFORE_LENGTH_S]
+        begin_s = float(kept["end_s"].max()) if len(kept) else start_s
+        spans = found["lengths"]
+        own = spans.loc[0.5 * (spans["start_s"] + spans["end_s"]) > begin_s, "length_no"]
+        shift = len(kept) - (len(spans) - len(own))
+        tables = dict(held)
+        corrected = 0
+        for name, column in TIMES.items():
+            rows = found[name]
+            rows = rows[rows["length_no"].isin(list(own))]
+            rows = rows[_over_s(rows, column) <= self._settled_s(name)]
+            rows = rows.assign(length_no=rows["length_no"] + shift)
+            earlier = held[name]["length_no"] <= len(kept)
+            before = held[name][earlier]
+            corrected += _moved(held[name][~earlier], rows, column)
+            tables[name] = _joined(before, rows)
+        tables["roll"] = found["roll"]
+        self.state = replace(
+            self.state,
+            tables=tables,
+            facts=self._facts,
+            whole_to_s=min(b.newest_s for b in self._buffers.values()),
+            corrected=self.state.corrected + corrected,
+        )
+
+    def _told(self, began: float) -> RollingState:
+        buffers = self._buffers.items()
+        self.state = replace(
+            self.state,
+            newest_s={place: buffer.newest_s for place, buffer in buffers},
+            complete_s={place: buffer.complete_s for place, buffer in buffers},
+            run_s=time.monotonic() - began,
+        )
+        return self.state
+
+
+def _sides(rows: pd.DataFrame) -> pd.Series:
+    return rows["side"] if "side" in rows else pd.Series("", index=rows.index)
+
+
+def _over_s(rows: pd.DataFrame, column: str) -> pd.Series:
+    """Return when each row is over."""
+    moments = rows[column]
+    for other in ELSE:
+        moments = moments.fillna(rows[other]) if other in rows else moments
+    return moments
+
+
+def _after(held: pd.DataFrame, rows: pd.DataFrame, column: str) -> pd.DataFrame:
+    """Return the rows that come after the last committed one of their side."""
+    last = _over_s(held, column).groupby(_sides(held)).max()
+    limit = _sides(rows).map(last).astype("float64").fillna(float("-inf"))
+    return rows[_over_s(rows, column) > limit + SAME_EVENT_S]
+
+
+def _joined(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
+    if first.empty or second.empty:
+        return (second if first.empty else first).reset_index(drop=True)
+    return pd.concat([first, second], ignore_index=True)
+
+
+def _moved(before: pd.DataFrame, after: pd.DataFrame, column: str) -> int:
+    """Return how many events of `before` have no counterpart within 0.15 s in `after`."""
+    gone = 0
+    for side, rows in before.groupby(_sides(before)):
+        others = after.loc[_sides(after) == side, column].dropna().to_numpy()
+        for moment in rows[column].dropna():
+            gone += not (abs(others - moment) < SAME_EVENT_S).any()
+    return gone

@@ -1,0 +1,285 @@
+"""A live session seen from outside the recorder: its segments followed, its figures kept fresh.
+
+::
+
+    hub = LiveHub([Path("session")])
+    task = asyncio.create_task(hub.run())
+    queue = hub.subscribe()
+    while True:
+        message = await queue.get()
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from sensorswim.formats.marks_write import add_mark
+from sensorswim.formats.radio_log import RADIO_FOLDER, Scale
+from sensorswim.formats.radio_packets import TICK_HZ
+from sensorswim.formats.recording_json import RecordingFacts, read_recording
+from sensorswim.live.buffer import LiveBuffer
+from sensorswim.live.build import offset_ticks
+from sensorswim.live.card import Aim, card
+from sensorswim.live.follow import FolderFollower, SensorFollowed
+from sensorswim.live.rolling import RollingAnalysis
+from sensorswim.model import Mark, Placement, SensorFile, Session
+
+AIMS_FILE: Final = "aims.json"
+POLL_S: Final = 0.05
+STATUS_S: Final = 1.0
+CPU_SHARE: Final = 0.6
+"""Share of one core that the analysis of all swimmers together may take."""
+QUEUE: Final = 8
+
+
+class LiveSwimmer:
+    """One session folder that is being recorded into, or was."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.aims: tuple[Aim, ...] = _read_aims(folder)
+        self._facts: RecordingFacts | None = None
+        self._follower: FolderFollower | None = None
+        self._rolling: RollingAnalysis | None = None
+        self._buffers: dict[int, LiveBuffer] = {}
+        self.news = False
+        self.cost_s = 0.0
+        self.run_began_s = float("-inf")
+        self.arrived_s: float | None = None
+        """When the oldest data that no run has seen yet came, by the monotonic clock."""
+
+    @property
+    def name(self) -> str:
+        """The swimmer's name, the folder's before anything is recorded."""
+        return self._facts.swimmer if self._facts else self.folder.name
+
+    @property
+    def initials(self) -> str:
+        """What a screen that others can see shows."""
+        return "".join(word[0].upper() for word in self.name.split() if word[0].isalnum()) or "?"
+
+    def poll(self) -> bool:
+        """Read what is new; return whether there was anything."""
+        if self._facts is None or not self._facts.reference:
+            self._facts = read_recording(self.folder)
+            if self._facts is None:
+                return False
+        if self._follower is None:
+            self._follower = FolderFollower(self.folder, self._facts.log)
+        if not self._follower.poll():
+            return False
+        for serial, sensor in self._follower.sensors.items():
+            self._take(serial, sensor)
+        return True
+
+    def run(self) -> None:
+        """Bring the figures up to date; slow, so to be called in a thread."""
+        if self._rolling is None:
+            return
+        began = time.monotonic()
+        if self._rolling.whole_is_due:
+            self._rolling.run_whole()
+        else:
+            self._rolling.run_quick()
+        self.cost_s = time.monotonic() - began
+
+    def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
+        """Keep the coach's mark at this moment; return its session time, None before a start."""
+        moment = self.session_s()
+        if moment is not None:
+            add_mark(self.folder, Mark(kind=kind, session_s=moment, label=label, value=value))
+        return moment
+
+    def set_aims(self, aims: tuple[Aim, ...]) -> None:
+        """Keep the coach's aims."""
+        self.aims = aims
+        part = self.folder / RADIO_FOLDER / f"{AIMS_FILE}.part"
+        part.write_text(json.dumps([asdict(aim) for aim in aims]), encoding="utf-8")
+        part.replace(self.folder / RADIO_FOLDER / AIMS_FILE)
+
+    def session_s(self) -> float | None:
+        """Return session time now, None before the first sensor has started."""
+        facts = self._reference_facts()
+        if "began_us" not in facts:
+            return None
+        known_us = facts.get("clock_us", facts["began_us"])
+        return facts.get("clock_ticks", 0) / TICK_HZ + 1e-6 * (_now_us() - known_us)
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return everything a card shows, as plain values for JSON."""
+        state = self._rolling.state if self._rolling else None
+        session_s = self.session_s()
+        return {
+            "key": self.folder.name,
+            "initials": self.initials,
+            "name": self.name,
+            "session_s": None if session_s is None else round(session_s, 3),
+            "sensors": self._sensors(),
+            "figures": card(state.tables, self.aims) if state else None,
+            "norms_provisional": state is None or state.whole_to_s == float("-inf"),
+            "corrected": state.corrected if state else 0,
+        }
+
+    def _reference_facts(self) -> dict[str, Any]:
+        if self._facts is None or self._follower is None:
+            return {}
+        sensor = self._follower.sensors.get(self._facts.reference)
+        return sensor.facts if sensor else {}
+
+    def _take(self, serial: int, sensor: SensorFollowed) -> None:
+        """Hand a sensor's new packets to its buffer, as soon as its place and clock are known."""
+        buffer = self._buffers.get(serial) or self._new_buffer(serial, sensor.facts)
+        if buffer is None or self._rolling is None:
+            return
+        for packet in sensor.take_fresh():
+            self._rolling.noticed(buffer.take(packet))
+            self.news = True
+            if self.arrived_s is None:
+                self.arrived_s = time.monotonic()
+
+    def _new_buffer(self, serial: int, facts: dict[str, Any]) -> LiveBuffer | None:
+        reference = self._reference_facts()
+        if not {"placement", "began_us"} <= reference.keys() & facts.keys():
+            return None
+        if not facts["placement"] or not reference["placement"]:
+            return None
+        scale = Scale.of(facts | {"offset_ticks": offset_ticks(facts, reference)})
+        buffer = LiveBuffer(Placement(facts["placement"]), scale)
+        if self._rolling is None:
+            self._rolling = RollingAnalysis(self._session(Placement(reference["placement"])))
+        self._rolling.add(buffer)
+        self._buffers[serial] = buffer
+        return buffer
+
+    def _session(self, reference: Placement) -> Session:
+        facts = self._facts
+        assert facts is not None
+        return Session(
+            folder=self.folder,
+            started_at=datetime.now(UTC),
+            swimmer=facts.swimmer,
+            pool_length_m=facts.pool_length_m,
+            height_m=facts.height_m,
+            sensors=(SensorFile(placement=reference),),
+        )
+
+    def _sensors(self) -> list[dict[str, Any]]:
+        if self._follower is None:
+            return []
+        order = [*map(str, Placement), None]
+        rows = [self._sensor(serial, item) for serial, item in self._follower.sensors.items()]
+        return sorted(rows, key=lambda row: (order.index(row["placement"]), row["name"]))
+
+    def _sensor(self, serial: int, sensor: SensorFollowed) -> dict[str, Any]:
+        facts, buffer = sensor.facts, self._buffers.get(serial)
+        newest = None if buffer is None else buffer.newest_s
+        missing = facts.get("following", 0) - len(sensor.numbers)
+        return {
+            "name": facts.get("name", f"SSW-{serial & 0xFFFF:04X}"),
+            "placement": facts.get("placement"),
+            "connected": bool(facts.get("connected")),
+            "battery_pct": facts.get("battery_pct"),
+            "newest_s": None if newest in (None, float("-inf")) else round(float(newest), 3),
+            "missing_packets": max(0, missing),
+            "heard_ago_s": round(max(0.0, 1e-6 * (_now_us() - sensor.heard_us)), 2),
+        }
+
+
+class LiveHub:
+    """Keeps several swimmers fresh and tells whoever subscribed.
+
+    Messages are dictionaries: ``{"kind": "card", ...snapshot}`` after each analysis, mark or
+    aim, and once a second for each swimmer; a slow subscriber loses the oldest.
+    """
+
+    def __init__(self, folders: list[Path]) -> None:
+        self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
+        self.latencies_s: list[float] = []
+        """From the arrival of data to the figures made of it, for benchmarks."""
+        self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
+        self._running: tuple[LiveSwimmer, asyncio.Future[None], float | None] | None = None
+
+    def subscribe(self) -> asyncio.Queue[dict[str, Any]]:
+        """Return a queue of messages that begins with one card for each swimmer."""
+        queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue(QUEUE + len(self.swimmers))
+        self._queues.add(queue)
+        for swimmer in self.swimmers.values():
+            _put(queue, _message(swimmer))
+        return queue
+
+    def unsubscribe(self, queue: asyncio.Queue[dict[str, Any]]) -> None:
+        """Let go of a queue."""
+        self._queues.discard(queue)
+
+    def publish(self, swimmer: LiveSwimmer) -> None:
+        """Tell everyone how a swimmer is now."""
+        message = _message(swimmer)
+        for queue in self._queues:
+            _put(queue, message)
+
+    async def run(self) -> None:
+        """Follow, analyse and tell until cancelled."""
+        due_s = 0.0
+        while True:
+            for swimmer in self.swimmers.values():
+                swimmer.poll()
+            self._collect()
+            self._begin_next()
+            if time.monotonic() >= due_s:
+                due_s = time.monotonic() + STATUS_S
+                for swimmer in self.swimmers.values():
+                    self.publish(swimmer)
+            await asyncio.sleep(POLL_S)
+
+    def _collect(self) -> None:
+        """Publish the figures of a run that has ended."""
+        if self._running is None or not self._running[1].done():
+            return
+        swimmer, future, arrived_s = self._running
+        self._running = None
+        future.result()
+        self.publish(swimmer)
+        if arrived_s is not None:
+            self.latencies_s.append(time.monotonic() - arrived_s)
+
+    def _begin_next(self) -> None:
+        """Begin the analysis that has waited longest, within the share of a core."""
+        if self._running is not None:
+            return
+        waiting = [s for s in self.swimmers.values() if s.news]
+        pause_s = sum(s.cost_s for s in self.swimmers.values()) / CPU_SHARE
+        waiting = [s for s in waiting if time.monotonic() - s.run_began_s >= pause_s]
+        if not waiting:
+            return
+        swimmer = min(waiting, key=lambda s: s.run_began_s)
+        swimmer.news, swimmer.run_began_s = False, time.monotonic()
+        arrived_s, swimmer.arrived_s = swimmer.arrived_s, None
+        future = asyncio.ensure_future(asyncio.to_thread(swimmer.run))
+        self._running = (swimmer, future, arrived_s)
+
+
+def _message(swimmer: LiveSwimmer) -> dict[str, Any]:
+    return {"kind": "card"} | swimmer.snapshot()
+
+
+def _put(queue: asyncio.Queue[dict[str, Any]], message: dict[str, Any]) -> None:
+    if queue.full():
+        queue.get_nowait()
+    queue.put_nowait(message)
+
+
+def _now_us() -> int:
+    return time.time_ns() // 1000
+
+
+def _read_aims(folder: Path) -> tuple[Aim, ...]:
+    path = folder / RADIO_FOLDER / AIMS_FILE
+    if not path.exists():
+        return ()
+    return tuple(Aim(**row) for row in json.loads(path.read_text(encoding="utf-8")))

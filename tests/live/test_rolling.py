@@ -1,0 +1,166 @@
+"""Rolling analysis: the recorded packets in the order in which they really came."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+import pytest
+
+from sensorswim.analyse import analyse
+from sensorswim.formats.radio_log import Scale, read_radio
+from sensorswim.formats.radio_packets import TICK_HZ, decode_samples
+from sensorswim.formats.session_toml import read_session
+from sensorswim.live.buffer import LiveBuffer
+from sensorswim.live.build import Built, offset_ticks
+from sensorswim.live.card import Aim, card
+from sensorswim.live.emulated.worn import Water
+from sensorswim.live.rolling import SAME_EVENT_S, TIMES, RollingAnalysis, RollingState
+from sensorswim.model import Quality
+from sensorswim.model.analysis import Analysis
+from tests.live.chain import Chain
+
+STEP_S = 4.0
+LEAD_S = 0.5
+"""About how long after the emulation's beginning the sensors were started."""
+
+
+@dataclass
+class Replay:
+    """What the rolling analysis said after each step, and of which kind each run was."""
+
+    states: list[RollingState] = field(default_factory=list)
+    whole: list[bool] = field(default_factory=list)
+    late_packets: int = 0
+
+
+def heard_s(water: Water, buffer: LiveBuffer, data: bytes) -> float:
+    """Return when a packet can arrive: once the water has let through for a fifth of a second.
+
+    Worked out from the emulated water, so that the order doesn't hang on how busy the machine is.
+    """
+    packet = decode_samples(data)
+    ticks = packet.first_ticks + packet.span_ticks + buffer.scale.offset_ticks
+    moment_s = ticks / TICK_HZ + LEAD_S
+    while not all(water.lets_through(moment_s + d) for d in (0.0, 0.1, 0.2)):
+        moment_s += 0.05
+    return moment_s + 0.2
+
+
+@pytest.fixture(scope="module")
+def final(recorded: tuple[Chain, Built]) -> Analysis:
+    return analyse(recorded[0].folder)
+
+
+@pytest.fixture(scope="module")
+def replay(recorded: tuple[Chain, Built]) -> Replay:
+    folder = recorded[0].folder
+    session = read_session(folder, Quality())
+    logs = {log.serial: log for log in read_radio(folder)}
+    first = next(x for x in logs.values() if x.placement == session.sensors[0].placement)
+    rolling, buffers = RollingAnalysis(session), {}
+    for serial, log in logs.items():
+        offset = offset_ticks(log.facts, first.facts)
+        scale = Scale.of(log.facts | {"offset_ticks": offset})
+        assert log.placement is not None
+        buffers[serial] = LiveBuffer(log.placement, scale)
+        rolling.add(buffers[serial])
+    arrivals = sorted(
+        (heard_s(item.water, buffers[item.device.serial], data), item.device.serial, data)
+        for item in recorded[0].worn
+        for data in item.device.log
+    )
+    told, due_s = Replay(), arrivals[0][0] + STEP_S
+    for arrived_s, serial, payload in arrivals:
+        while arrived_s > due_s:
+            told.whole.append(rolling.whole_is_due)
+            told.states.append(rolling.run_whole() if told.whole[-1] else rolling.run_quick())
+            due_s += STEP_S
+        packet = decode_samples(payload)
+        moment_s = buffers[serial].take(packet)
+        told.late_packets += moment_s < buffers[serial].newest_s - 1.0
+        rolling.noticed(moment_s)
+    told.states.append(rolling.run_whole())
+    told.whole.append(True)
+    return told
+
+
+def test_the_last_word_is_that_of_the_finished_session(replay: Replay, final: Analysis) -> None:
+    assert replay.late_packets > 100
+    for name in TIMES:
+        live = replay.states[-1].tables[name].reset_index(drop=True)
+        pd.testing.assert_frame_equal(live, final.tables[name], check_dtype=False, rtol=1e-6)
+
+
+def test_quick_runs_leave_committed_events_as_they_are(replay: Replay) -> None:
+    compared = 0
+    for before, after, whole in zip(
+        replay.states[:-1], replay.states[1:], replay.whole[1:], strict=True
+    ):
+        if whole:
+            continue
+        for name in TIMES:
+            rows = before.tables[name]
+            pd.testing.assert_frame_equal(after.tables[name].iloc[: len(rows)], rows)
+            compared += len(rows)
+    assert compared > 100
+
+
+def test_events_come_while_the_swimmer_is_still_swimming(replay: Replay, final: Analysis) -> None:
+    end_s = float(final.lengths["end_s"].iloc[0])
+    shown = [
+        len(state.tables["arm_strokes"])
+        for state in replay.states
+        if max(state.newest_s.values(), default=0.0) < end_s
+    ]
+    assert max(shown) >= 8
+
+
+def test_live_figures_are_near_those_of_the_end(replay: Replay, final: Analysis) -> None:
+    bounds = {
+        "start_s": 0.3, "end_s": 0.3, "stroke_rate_cycles_min": 1.0, "kicks_per_cycle": 0.5,
+        "roll_onto_left_deg": 6.0, "roll_onto_right_deg": 6.0, "clean_speed_m_s": 0.15,
+    }  # fmt: skip
+    for number, true in final.lengths.set_index("length_no").iterrows():
+        seen = [s.tables["lengths"].set_index("length_no") for s in replay.states]
+        first = next(rows.loc[number] for rows in seen if number in rows.index)
+        for column, bound in bounds.items():
+            assert abs(first[column] - true[column]) < bound, (number, column)
+
+
+def test_few_events_are_taken_back(replay: Replay, final: Analysis) -> None:
+    events = sum(len(final.tables[name]) for name in TIMES)
+    assert replay.states[-1].corrected < 0.1 * events
+
+
+def test_no_event_is_told_twice(replay: Replay) -> None:
+    for state in replay.states:
+        for side in ("left", "right"):
+            kicks = state.tables["kicks"]
+            times = kicks.loc[kicks["side"] == side, "downbeat_s"].sort_values()
+            assert not (times.diff() < SAME_EVENT_S).any()
+
+
+def test_a_card_shows_the_newest_figures_and_what_became_of_the_aims(final: Analysis) -> None:
+    aims = (
+        Aim(column="kicks_per_cycle", at_least=4.0),
+        Aim(column="stroke_rate_cycles_min", at_most=10.0),
+        Aim(column="side_hold_excess_s", at_most=0.1),
+    )
+    shown = card(final.tables, aims)
+    last = final.lengths.iloc[-1]
+    assert shown["lengths"]["count"] == 2
+    assert shown["lengths"]["last"]["kicks_per_cycle"] == pytest.approx(last["kicks_per_cycle"])
+    words = [aim["word"] for aim in shown["lengths"]["aims"]]
+    assert words[:2] == ["there", "above"]
+    assert words[2] == ("unknown" if pd.isna(last["side_hold_excess_s"]) else words[2])
+    assert shown["stroke_rate"]["cycles_min"] == pytest.approx(31.0, abs=2.0)
+    assert all(len(c["left"]) + len(c["right"]) == 6 for c in shown["kicks"]["cycles"])
+
+
+def test_a_card_of_nothing_is_empty_and_not_zero() -> None:
+    shown = card(RollingState().tables, (Aim(column="kicks_per_cycle", at_least=4.0),))
+    assert shown["stroke_rate"] == {"cycles_min": None, "at_s": None}
+    assert shown["kicks"]["a_cycle"] is None
+    assert shown["lengths"]["last"] is None
+    assert [aim["word"] for aim in shown["lengths"]["aims"]] == ["unknown"]
