@@ -21,7 +21,6 @@ from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
 from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import (
-    ClockFit,
     Limb,
     Placement,
     Quality,
