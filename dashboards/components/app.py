@@ -9,8 +9,9 @@ from typing import Final
 
 import dash
 from fastapi import FastAPI
-from sensorswim.dashboards.components.guard import Guard
 from starlette.staticfiles import StaticFiles
+
+from sensorswim.dashboards.components.guard import Guard
 
 _SHARED: Final = Path(__file__).parent / "static"
 _INDEX: Final = """<!DOCTYPE html>

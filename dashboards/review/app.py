@@ -9,11 +9,12 @@ from urllib.parse import parse_qs
 
 import dash
 from dash import Input, Output, State, dcc, html
+
 from sensorswim.dashboards.components import Page, frame, new_app
 from sensorswim.dashboards.review import review_page, sessions_page
 from sensorswim.dashboards.review.desk import Desk
+from sensorswim.dashboards.review.media import add_media_routes
 from sensorswim.dashboards.review.shelf import Shelf
-
 from sensorswim.errors import SensorswimError
 
 PAGES: Final = (Page(path="/", name="Sessions"), Page(path="/review", name="Review"))
@@ -25,6 +26,7 @@ def review_app(shelf: Shelf) -> dash.Dash:
     app = new_app("Session review", pages=PAGES, static=_STATIC)
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
+    add_media_routes(app.server, desk)
     stores = [
         dcc.Location(id="url", refresh="callback-nav"),
         dcc.Store(id="ready"),

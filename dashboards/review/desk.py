@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import dash
+
+from sensorswim.dashboards.review.clips import Clips
 from sensorswim.dashboards.review.results import Results
 from sensorswim.dashboards.review.shelf import Shelf
-
 from sensorswim.figures import TimeAxis
 from sensorswim.model.analysis import Analysis
 
@@ -34,13 +35,14 @@ class Desk:
 
     shelf: Shelf
     results: Results
+    clips: Clips
     _axes: OrderedDict[int, TimeAxis] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @classmethod
     def of(cls, shelf: Shelf) -> Desk:
         """Return the desk for a shelf."""
-        return cls(shelf=shelf, results=Results(shelf.cache))
+        return cls(shelf=shelf, results=Results(shelf.cache), clips=Clips(shelf.cache))
 
     def open(self, key: str) -> Opened | None:
         """Return a session and its analysis, None where the analysis isn't there yet.

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Final
 
 from fastapi import FastAPI, Request
-from sensorswim.dashboards.review.shelf import Shelf, key_of, safe_relative
 from starlette.responses import JSONResponse
 
+from sensorswim.dashboards.review.shelf import Shelf, key_of, safe_relative
 from sensorswim.errors import InputError, SensorswimError
 from sensorswim.formats.session_toml import SESSION_FILE
 

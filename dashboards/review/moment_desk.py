@@ -9,9 +9,10 @@ import dash_mantine_components as dmc
 import numpy as np
 import pandas as pd
 from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html
-from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 
-from sensorswim.figures import Stretch, style
+from sensorswim.dashboards.review import breath_marks, video_panel
+from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
+from sensorswim.figures import LEGEND, Stretch, style
 
 _AXIS_CONFIG: Final = style.CONFIG | {"scrollZoom": False}
 _STEPS: Final = (
@@ -28,11 +29,12 @@ _STEPS: Final = (
 )
 _HEARD: Final = {"moments": "data", "speed": "value", "axis": "figure"}
 """What the browser's own part of the page listens to."""
+_STORES: Final = ("moved", "clip", "clip-number", "clip-turn", "clip-now", "measure")
 _SPEEDS: Final = (("1", "full speed"), ("0.5", "½"), ("0.25", "¼"), ("0.125", "⅛"))
 
 
-def section() -> html.Section:
-    """Return this part of the page."""
+def section(*, empty: bool) -> html.Section:
+    """Return this part of the page; in an `empty` session there is nothing to draw first."""
     buttons = [
         html.Button(
             [name, html.Kbd(key)],
@@ -61,23 +63,44 @@ def section() -> html.Section:
                 [
                     html.Div(id="video-panel"),
                     html.Div(
-                        [dcc.Graph(id="axis", config=_AXIS_CONFIG, responsive=True)],
+                        [_legend(), dcc.Graph(id="axis", config=_AXIS_CONFIG, responsive=True)],
                         id="axis-box",
                         role="group",
                         **{"aria-label": "Roll, arms and legs over time"},
                     ),
                 ],
+                id="side-by-side",
                 className="side-by-side",
             ),
             html.P("", id="axis-words", className="reading"),
+            breath_marks.section(),
             dcc.Store(id="stretch"),
-            *[dcc.Store(id=f"{name}-heard") for name in _HEARD],
+            *[dcc.Store(id=name) for name in _STORES],
+            *[dcc.Store(id=f"{name}-heard") for name in ("moments", "speed", "clip", "tool")],
+            dcc.Store(id="axis-heard", data="nothing to draw" if empty else None),
         ],
         id="moment-desk",
         className="moment-desk",
         tabIndex="0",
         **{"aria-label": "Moment by moment"},
     )
+
+
+def _legend() -> html.Ul:
+    entries = [
+        html.Li(
+            [
+                html.Span(
+                    glyph,
+                    style={"color": f"light-dark({colour}, {style.DARK_OF[colour]})"},
+                    **{"aria-hidden": "true"},
+                ),
+                f" {words}",
+            ]
+        )
+        for glyph, colour, words in LEGEND
+    ]
+    return html.Ul(entries, className="legend")
 
 
 def _shortcut(key: str) -> str:
@@ -111,6 +134,8 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         )
     _add_stretch(app, desk)
     _add_axis(app, desk)
+    video_panel.add_callbacks(app, desk)
+    breath_marks.add_callbacks(app, desk)
 
 
 def _add_stretch(app: dash.Dash, desk: Desk) -> None:
@@ -146,36 +171,24 @@ def _add_axis(app: dash.Dash, desk: Desk) -> None:
         Output("axis-words", "children"),
         Input("scheme", "data"),
         Input("stretch", "data"),
-        Input("axis", "relayoutData"),
+        Input("moved", "data"),
         State("axis", "figure"),
         State("session-key", "data"),
     )
     async def draw_axis(
-        scheme: str | None, chosen: dict[str, Any] | None, moved: dict[str, Any] | None,
+        scheme: str | None, chosen: dict[str, Any] | None, moved: list[float] | None,
         now: dict[str, Any] | None, key: str,
     ) -> tuple[Any, Any]:  # fmt: skip
         if chosen is None:
             raise dash.exceptions.PreventUpdate
         opened = await opened_or_stop(desk, key, scheme)
-        by_hand = ctx.triggered_id == "axis"
-        stretch = _moved(moved) if by_hand else None
-        if by_hand and stretch is None:
-            raise dash.exceptions.PreventUpdate
-        if ctx.triggered_id == "scheme" and now:
-            start, end = now["layout"]["xaxis"]["range"]
-            stretch = Stretch(start_s=float(start), end_s=float(end))
-        if stretch is None:
-            stretch = Stretch(start_s=chosen["start_s"], end_s=chosen["end_s"])
+        span = [chosen["start_s"], chosen["end_s"]]
+        if ctx.triggered_id == "moved" and moved:
+            span = sorted(moved)
+        elif ctx.triggered_id == "scheme" and now:
+            span = now["layout"]["xaxis"]["range"]
+        stretch = Stretch(start_s=float(span[0]), end_s=float(span[1]))
         spec = opened.axis.draw(stretch)
         spec["layout"]["uirevision"] = chosen["turn"]
         words = f"In words: {spec['layout']['meta']['alt']}"
         return style.recolour_spec(spec, scheme or "light"), words
-
-
-def _moved(moved: dict[str, Any] | None) -> Stretch | None:
-    """Return the stretch that the user moved the axis to, None where it was something else."""
-    told = moved or {}
-    pair = told.get("xaxis.range") or [told.get(f"xaxis.range[{i}]") for i in (0, 1)]
-    if not all(isinstance(value, int | float) for value in pair):
-        return None
-    return Stretch(start_s=float(min(pair)), end_s=float(max(pair)))

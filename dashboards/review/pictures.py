@@ -12,10 +12,10 @@ import dash_mantine_components as dmc
 import pandas as pd
 import plotly.graph_objects as go
 from dash import Input, Output, State, html
-from sensorswim.dashboards.components import picture
-from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 
 from sensorswim import figures
+from sensorswim.dashboards.components import picture
+from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 from sensorswim.model.analysis import Analysis
 
 Tables = dict[str, pd.DataFrame]
@@ -111,10 +111,13 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         Input("picture-kind", "value"),
         Input("picture-scope", "value"),
         Input("length", "value"),
+        Input("axis-heard", "data"),
         State("session-key", "data"),
     )
-    async def draw(scheme: str | None, kind: str, scope: str, length: str | None, key: str) -> Any:
-        opened = await opened_or_stop(desk, key, scheme)
+    async def draw(
+        scheme: str | None, kind: str, scope: str, length: str | None, first: Any, key: str
+    ) -> Any:
+        opened = await opened_or_stop(desk, key, scheme if first else None)
         return await asyncio.to_thread(_drawn, opened.analysis, kind, scope, length, scheme)
 
 

@@ -8,13 +8,13 @@ import dash
 import dash_mantine_components as dmc
 import pandas as pd
 from dash import Input, Output, State, dcc, html
+
+from sensorswim import figures
 from sensorswim.dashboards.components import shown
 from sensorswim.dashboards.review import moment_desk, pictures, sheets
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.dashboards.review.shelf import title_of
 from sensorswim.dashboards.review.waiting import add_waiting, waiting
-
-from sensorswim import figures
 from sensorswim.figures import style
 from sensorswim.report import headline
 from sensorswim.report.words import SEVERITY_WORDS
@@ -39,7 +39,7 @@ def content(desk: Desk, asked: dict[str, str]) -> Any:
                     _chooser(opened, chosen),
                 ]
             ),
-            moment_desk.section(),
+            moment_desk.section(empty=opened.analysis.lengths.empty),
             html.Section(
                 [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
             ),
@@ -51,10 +51,15 @@ def content(desk: Desk, asked: dict[str, str]) -> Any:
 
 
 def _first_length(opened: Opened, asked: dict[str, str]) -> int | None:
-    numbers = [int(n) for n in opened.analysis.lengths["length_no"]]
-    wanted = asked.get("length", "")
+    """Return the length asked for, else the one at the moment asked for, else the first."""
+    lengths = opened.analysis.lengths
+    numbers = [int(n) for n in lengths["length_no"]]
+    wanted, moment = asked.get("length", ""), asked.get("t", "")
     if wanted.isdigit() and int(wanted) in numbers:
         return int(wanted)
+    if moment.replace(".", "", 1).isdigit():
+        begun = lengths.loc[lengths["start_s"] <= float(moment), "length_no"]
+        return int(begun.iloc[-1]) if len(begun) else numbers[0] if numbers else None
     return numbers[0] if numbers else None
 
 

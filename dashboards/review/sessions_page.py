@@ -8,6 +8,7 @@ from typing import Any
 import dash
 from dash import Input, Output, dcc, html
 from fastapi import FastAPI
+
 from sensorswim.dashboards.review.desk import Desk
 from sensorswim.dashboards.review.drops import add_drop_routes
 from sensorswim.dashboards.review.shelf import Entry

@@ -10,8 +10,8 @@ import dash_ag_grid as dag
 import dash_mantine_components as dmc
 import pyarrow as pa
 from dash import ClientsideFunction, Input, Output, State, html
-from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 
+from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 from sensorswim.formats.tables_io import plain
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.tables import SCHEMAS
@@ -62,10 +62,11 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         Input("sheet", "value"),
         Input("scheme", "data"),
         Input("marks-saved", "data"),
+        Input("axis-heard", "data"),
         State("session-key", "data"),
     )
-    async def fill(name: str, scheme: str | None, _saved: Any, key: str) -> Any:
-        opened = await opened_or_stop(desk, key, scheme)
+    async def fill(name: str, scheme: str | None, _saved: Any, first: Any, key: str) -> Any:
+        opened = await opened_or_stop(desk, key, scheme if first else None)
         return await asyncio.to_thread(_grid, opened.analysis, name)
 
     app.clientside_callback(

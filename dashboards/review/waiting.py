@@ -8,6 +8,7 @@ from typing import Any
 import dash
 import dash_mantine_components as dmc
 from dash import Input, Output, State, dcc, html
+
 from sensorswim.dashboards.review.desk import Desk
 
 _ASK_MS = 400

@@ -10,11 +10,12 @@ from sensorswim.figures.season import draw_against_speed, draw_carry_over, draw_
 from sensorswim.figures.side_by_side import same_scales
 from sensorswim.figures.style import CONFIG, alt_of, blank, is_blank, recolour, recolour_spec
 from sensorswim.figures.swum import draw_swum
-from sensorswim.figures.time_axis import Stretch, TimeAxis
+from sensorswim.figures.time_axis import LEGEND, Stretch, TimeAxis
 from sensorswim.metrics.felt import felt_against_measured
 
 __all__ = [
     "CONFIG",
+    "LEGEND",
     "Stretch",
     "TimeAxis",
     "alt_of",

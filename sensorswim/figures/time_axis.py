@@ -22,7 +22,15 @@ _MOST_NOTES: Final = 24
 _EVENTS: Final = ("entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s")
 _SIDES: Final = ("left", "right")
 _DOMAINS: Final = {"yaxis": (0.58, 1.0), "yaxis2": (0.32, 0.5), "yaxis3": (0.0, 0.27)}
-HEIGHT_PX: Final = 560
+HEIGHT_PX: Final = 520
+
+LEGEND: Final = (
+    *(("■", colour, name) for name, (colour, _) in zip(PHASES, PHASE_FILLS, strict=True)),
+    ("◀", style.LEFT, "left: breath, downbeat"),
+    ("◆", style.RIGHT, "right: breath, downbeat"),
+    ("▬", style.SOFT, "time on the side"),
+)
+"""Glyph, colour and words of what is drawn, for a legend beside the picture."""
 
 Spec = dict[str, Any]
 """A figure as plotly's JSON has it: ``data`` and ``layout``."""
@@ -117,7 +125,6 @@ class TimeAxis:
             "y": _plain(value, 1),
             "mode": "lines",
             "line": {"color": style.INK, "width": 1.8},
-            "name": f"roll, {style.SOURCE_WORDS.get(self.source or '', 'not known')}",
             "hovertemplate": "%{x:.2f} s: %{y:.0f} degrees<extra></extra>",
         }
 
@@ -219,7 +226,6 @@ def _lines(x: FloatArray, y: FloatArray, colour: str, *, width: float) -> Spec:
         "y": _plain(np.column_stack([y, gap]).ravel(), 1),
         "mode": "lines",
         "line": {"color": colour, "width": width},
-        "showlegend": False,
         "hoverinfo": "skip",
     }
 
@@ -285,5 +291,6 @@ def _layout(stretch: Stretch) -> Spec:
         "dragmode": "pan",
         "hovermode": "closest",
         "uirevision": "one",
-        "margin": {"l": 84, "r": 16, "t": 84, "b": 48},
+        "margin": {"l": 84, "r": 16, "t": 28, "b": 48},
+        "showlegend": False,
     }

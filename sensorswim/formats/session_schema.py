@@ -166,6 +166,7 @@ class VideoTable(AnyTable):
 
     file: Text
     starts_at_s: Seconds | None = None
+    slow_factor: float | None = Field(default=None, ge=1.0, le=100.0)
     mark: list[VideoMarkTable] = []
 
 

@@ -242,7 +242,9 @@ def _video(raw: VideoTable, folder: Path, number: int, quality: Quality) -> Vide
         VideoMark(video_s=mark.video_s, session_s=mark.session_s, label=mark.label)
         for mark in raw.mark
     )
-    return Video(file=path, starts_at_s=raw.starts_at_s, marks=marks)
+    return Video(
+        file=path, starts_at_s=raw.starts_at_s, marks=marks, slow_factor=raw.slow_factor or 1.0
+    )
 
 
 def _note_unknown(raw: SessionTable, quality: Quality) -> None:

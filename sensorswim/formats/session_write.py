@@ -176,6 +176,7 @@ def _video(video: Video, folder: Path) -> dict[str, Any]:
         {
             "file": _relative(video.file, folder),
             "starts_at_s": video.starts_at_s,
+            "slow_factor": None if video.slow_factor == 1.0 else video.slow_factor,
             "mark": marks,
         }
     )

@@ -63,20 +63,22 @@ class VideoMark:
 
 @dataclass(frozen=True, kw_only=True)
 class Video:
-    """A clip and its place in time."""
+    """A clip and its place in time; `slow_factor`: how many times slower than life it is stored."""
 
     file: Path
     starts_at_s: float | None = None
     marks: tuple[VideoMark, ...] = ()
+    slow_factor: float = 1.0
 
 
 def video_time(video: Video) -> tuple[float, float] | None:
     """Return offset_s and rate so that video_s = offset_s + rate * session_s.
 
     One mark gives the offset, two or more also the rate (least squares); marks beat
-    ``starts_at_s``. None where the video can't be placed.
+    ``starts_at_s``. With fewer than two, the rate is `slow_factor`. None where the video can't
+    be placed.
     """
-    marks = video.marks
+    marks, slow = video.marks, video.slow_factor
     session_s = np.array([mark.session_s for mark in marks])
     video_s = np.array([mark.video_s for mark in marks])
     if len(marks) >= 2 and np.ptp(session_s) > 0:
@@ -84,9 +86,9 @@ def video_time(video: Video) -> tuple[float, float] | None:
         rate = float(spread @ video_s / (spread @ spread))
         return float(video_s.mean() - rate * session_s.mean()), rate
     if len(marks):
-        return float(video_s.mean() - session_s.mean()), 1.0
+        return float(video_s.mean() - slow * session_s.mean()), slow
     if video.starts_at_s is not None:
-        return -video.starts_at_s, 1.0
+        return -slow * video.starts_at_s, slow
     return None
 
 

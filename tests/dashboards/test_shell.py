@@ -7,10 +7,10 @@ import socket
 
 import pytest
 from dash import html
-from sensorswim.dashboards.components import LOOPBACK, Page, frame, new_app
-from sensorswim.dashboards.components.server import serve
 from starlette.testclient import TestClient
 
+from sensorswim.dashboards.components import LOOPBACK, Page, frame, new_app
+from sensorswim.dashboards.components.server import serve
 from sensorswim.errors import SensorswimError
 from sensorswim.report.words import CAUTIONS
 

@@ -17,16 +17,18 @@
       at("axis-box").append(line);
     }
     const size = gd._fullLayout._size;
+    const box = at("axis-box").getBoundingClientRect(), own = gd.getBoundingClientRect();
     const x = axis._offset + axis.d2p(state.t);
+    const left = own.left - box.left, top = own.top - box.top;
     line.hidden = x < axis._offset || x > axis._offset + axis._length;
     line.style.height = `${size.h}px`;
-    line.style.transform = `translate(${x}px, ${size.t}px)`;
+    line.style.transform = `translate(${left + x}px, ${top + size.t}px)`;
   };
 
   const follow = () => {
     const gd = plot();
     const range = gd?._fullLayout?.xaxis?.range;
-    if (!range || state.t === null || (state.t >= range[0] && state.t <= range[1])) return;
+    if (!range || !gd.layout.meta || state.t === null || (state.t >= range[0] && state.t <= range[1])) return;
     const width = range[1] - range[0];
     const start = state.t - (state.playing ? 0.1 : 0.5) * width;
     window.Plotly.relayout(gd, {"xaxis.range": [start, start + width]});
@@ -170,6 +172,7 @@
     moments: (data) => {
       const other = state.moments?.key !== data?.key;
       state.moments = data;
+      state.drawn = false;
       const asked = Number(new URL(location.href).searchParams.get("t") ?? NaN);
       if (other) Object.assign(state, {t: null, loop: null, playing: null});
       if (other && Number.isFinite(asked)) setTimeout(() => moveTo(asked, "address"), 0);
@@ -186,9 +189,17 @@
         gd.dataset.watched = "yes";
         gd.on("plotly_afterplot", place);
         gd.on("plotly_relayouting", place);
+        gd.on("plotly_relayout", (change) => {
+          const range = change["xaxis.range"] ??
+            [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+          if (range.every(Number.isFinite)) window.dash_clientside.set_props("moved",
+            {data: [...range]});
+        });
       }
-      setTimeout(place, 0);
-      return window.dash_clientside.no_update;
+      setTimeout(() => { follow(); place(); }, 0);
+      if (state.drawn || !gd?.layout?.meta) return window.dash_clientside.no_update;
+      state.drawn = true;
+      return "drawn";
     },
     row: (rows) => {
       const row = rows?.[0];
