@@ -13,8 +13,10 @@ from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html
 from sensorswim.dashboards.review import breath_marks, video_panel
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.figures import LEGEND, Stretch, style
+from sensorswim.figures.time_axis import HEIGHT_PX
 
 _AXIS_CONFIG: Final = style.CONFIG | {"scrollZoom": False}
+_AXIS_STYLE: Final = {"height": f"{HEIGHT_PX}px"}
 _STEPS: Final = (
     ("stroke-back", "Stroke back", "←"),
     ("stroke-on", "Stroke on", "→"),
@@ -63,7 +65,12 @@ def section(*, empty: bool) -> html.Section:
                 [
                     html.Div(id="video-panel"),
                     html.Div(
-                        [_legend(), dcc.Graph(id="axis", config=_AXIS_CONFIG, responsive=True)],
+                        [
+                            _legend(),
+                            dcc.Graph(
+                                id="axis", config=_AXIS_CONFIG, responsive=True, style=_AXIS_STYLE
+                            ),
+                        ],
                         id="axis-box",
                         role="group",
                         **{"aria-label": "Roll, arms and legs over time"},
