@@ -15,21 +15,9 @@ from sensorswim.archive.schema import ANALYSIS, FIGURE, SESSION, SWIMMER
 from sensorswim.archive.store import Store
 from sensorswim.metrics.change import Repeats, Verdict, repeats_of
 from sensorswim.metrics.reliability import smallest_worthwhile_change
-from sensorswim.metrics.season import is_check
+from sensorswim.metrics.season import MAIN, is_check
 from sensorswim.metrics.trend import conditions, grouped, in_words, trends_of
 
-LOOKED_AT: Final = (
-    "speed_m_s",
-    "stroke_rate_cycles_min",
-    "stroke_length_m",
-    "index_of_coordination_pct",
-    "kicks_per_cycle",
-    "roll_onto_left_deg",
-    "roll_onto_right_deg",
-    "hold_all_left_s",
-    "hold_all_right_s",
-)
-"""What a squad is looked through by; fewer figures see smaller changes."""
 VISITS: Final = 6
 """How many of each swimmer's last sessions are looked at."""
 LONG_AGO_DAYS: Final = 42
@@ -131,7 +119,7 @@ def _figures(store: Store, who: Who) -> pd.DataFrame:
         .select_from(
             recent.join(ANALYSIS, current).join(FIGURE, FIGURE.c.analysis_id == ANALYSIS.c.id)
         )
-        .where(FIGURE.c.name.in_(LOOKED_AT))
+        .where(FIGURE.c.name.in_(MAIN))
         .order_by(recent.c.swimmer_id, recent.c.started_at)
     )
     return with_days(frame_of(store, query))

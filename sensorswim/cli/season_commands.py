@@ -11,6 +11,8 @@ from sensorswim.cli.archive_commands import Squad, opened, who_looks
 from sensorswim.errors import ArchiveError, SensorswimError
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import pandas as pd
 
 
@@ -21,6 +23,9 @@ def trends_command(
         list[str] | None,
         typer.Option("--figure", help="Only this figure, by its name; may be repeated."),
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Every figure there is, not only the main ones.")
+    ] = False,
     set_name: Annotated[
         str | None, typer.Option("--set", help="Sets whose name holds these words.")
     ] = None,
@@ -34,7 +39,7 @@ def trends_command(
     from sensorswim.archive import find_swimmer
     from sensorswim.archive.read import visits_of
     from sensorswim.archive.squad import worthwhile_changes
-    from sensorswim.metrics.season import FIGURES
+    from sensorswim.metrics.season import FIGURES, MAIN
     from sensorswim.metrics.trend import conditions
 
     unknown = sorted(set(figure or []) - set(FIGURES))
@@ -53,13 +58,13 @@ def trends_command(
                 mend="leave --set out, or add sessions first",
             )
         worthwhile = worthwhile_changes(store, wanted[0], who)
-    _say_trends(visits, wanted[0], tuple(figure or ()), worthwhile)
+    _say_trends(visits, wanted[0], figure or (FIGURES if every else MAIN), worthwhile)
     if len(wanted) > 1:
         typer.echo(f"Other sets: {'; '.join(wanted[1:6])} (--set WORDS chooses).")
 
 
 def _say_trends(
-    visits: pd.DataFrame, condition: str, names: tuple[str, ...], worthwhile: dict[str, float]
+    visits: pd.DataFrame, condition: str, names: Collection[str], worthwhile: dict[str, float]
 ) -> None:
     from sensorswim.metrics.trend import in_words, notes, trends_of
 

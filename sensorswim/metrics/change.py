@@ -28,7 +28,7 @@ ALPHA: Final = 0.05
 """Chance of a false alarm that is taken."""
 FEWEST_LENGTHS: Final = 3
 """Below this a visit has no spread worth the name (our choice, no source)."""
-REPEAT_DAYS: Final = 7.0
+REPEAT_DAYS: Final = 3.0
 """Visits no further apart count as repeats (our choice, no source). A true change within that
 time makes the spread larger, never smaller: it errs towards "no clear change"."""
 FEWEST_REPEATS: Final = 6

@@ -263,3 +263,18 @@ def _steady(cycles: pd.DataFrame) -> pd.Series[Any]:
     known = cycles.dropna(subset=["kicks"])
     counts = known["kicks"].astype("int64").groupby(known["length_no"].astype("int64"))
     return counts.agg(lambda own: 100.0 * own.value_counts(normalize=True).iloc[0])
+
+
+MAIN: Final = (
+    "speed_m_s",
+    "stroke_rate_cycles_min",
+    "stroke_length_m",
+    "index_of_coordination_pct",
+    "kicks_per_cycle",
+    "roll_onto_left_deg",
+    "roll_onto_right_deg",
+    "hold_all_left_s",
+    "hold_all_right_s",
+    "side_hold_excess_s",
+)
+"""What is looked at unless more is asked for: the fewer figures, the smaller a change is seen."""

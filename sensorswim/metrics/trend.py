@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -21,7 +21,7 @@ from sensorswim.metrics.change import (
     judge_together,
     spread_of,
 )
-from sensorswim.metrics.season import FIGURES, UNFINISHED, Figure, is_check
+from sensorswim.metrics.season import FIGURES, MAIN, UNFINISHED, Figure, is_check
 
 SPEED: Final = "speed_m_s"
 
@@ -77,7 +77,7 @@ def trends_of(
     condition: str,
     *,
     pooled: Mapping[str, Repeats] | None = None,
-    names: tuple[str, ...] = (),
+    names: Collection[str] = MAIN,
     worthwhile: Mapping[str, float] | None = None,
 ) -> dict[str, Series]:
     """Return a series for each figure that has two visits or more in a condition.
@@ -91,15 +91,15 @@ def trends_of(
     condition : str
     pooled : mapping, optional
         Repeats of the squad by figure.
-    names : tuple of str
-        Figures to look at; all of `FIGURES` by default.
+    names : collection of str
+        Figures to look at.
     worthwhile : mapping, optional
         Smallest worthwhile change by figure, where it is known.
     """
     own = visits[visits["condition"] == condition]
     found = {}
     for name, rows in grouped(own).items():
-        if name in (names or FIGURES):
+        if name in names and name in FIGURES:
             series = _series(rows, FIGURES[name], condition, (pooled or {}).get(name))
             if series is not None:
                 found[name] = series
@@ -181,7 +181,7 @@ def notes(series: Series, all_series: Mapping[str, Series]) -> list[str]:
         told.append(
             "The spread between visits is a cautious guess "
             f"({number_with_unit(series.figure.between_sd, series.figure)}) until the set has "
-            "been repeated within a week often enough."
+            "been repeated within three days often enough."
         )
     speed = all_series.get(SPEED)
     if (

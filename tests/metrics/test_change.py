@@ -114,7 +114,7 @@ def test_spread_agrees_with_a_mixed_model_on_balanced_repeats() -> None:
     rows, visits = [], []
     for number in range(40):
         values = rng.normal(0, BETWEEN) + rng.normal(0, WITHIN, LENGTHS)
-        visits.append(visit_of(values, day=number / 10))
+        visits.append(visit_of(values, day=number / 20))
         rows += [{"visit": number, "value": v} for v in values]
     found = spread_of(visits, default_sd=99.0)
     fit = smf.mixedlm("value ~ 1", pd.DataFrame(rows), groups="visit").fit(reml=True)
@@ -165,10 +165,10 @@ def test_figures_that_never_vary_show_any_change_and_only_a_change() -> None:
 
 def test_the_default_stands_until_there_are_enough_repeats_and_is_said() -> None:
     rng = np.random.default_rng(11)
-    visits = [visit(rng, day=k) for k in range(FEWEST_REPEATS)]
+    visits = [visit(rng, day=k / 3) for k in range(FEWEST_REPEATS)]
     early = spread_of(visits, default_sd=5.0)
     assert (early.between_sd, early.from_repeats) == (5.0, False)
-    later = spread_of([*visits, visit(rng, day=6)], default_sd=5.0)
+    later = spread_of([*visits, visit(rng, day=2)], default_sd=5.0)
     assert later.from_repeats
     assert later.between_sd < 5.0
 

@@ -95,7 +95,7 @@ def test_words_give_verdict_change_and_what_would_count() -> None:
 
 def test_only_the_figures_asked_for_are_judged() -> None:
     visits = pd.concat([rows_of("speed_m_s", [1.0, 1.4]), rows_of("kicks_per_cycle", [4.0, 4.0])])
-    alone = trends_of(visits, CHECK, names=("speed_m_s",))
+    alone = trends_of(visits, CHECK, names=["speed_m_s"])
     assert list(alone) == ["speed_m_s"]
     assert alone["speed_m_s"].since_first.alpha == 0.05
     assert trends_of(visits, CHECK)["speed_m_s"].since_first.alpha == 0.025
