@@ -131,7 +131,8 @@ class _Log:
         samples = self._ordered(time_s, values, rows)
         self._note_damage(rows)
         for name, group in samples.items():
-            check_rate(group.time_s, self.raw, name, self.placement, self.quality)
+            if name == names[0] or group.time_s is not samples[names[0]].time_s:
+                check_rate(group.time_s, self.raw, name, self.placement, self.quality)
             check_stuck(group, self.raw, name, self.placement, self.quality)
         if len(names) == 2 and samples["accel"].time_s is samples["gyro"].time_s:
             return self._thawed(samples)
@@ -165,11 +166,12 @@ class _Log:
 
     def values(self, name: str) -> FloatArray:
         roles = ROLES[name]
-        out = np.empty((len(self.raw), len(roles)))
+        # column after column: everything downstream works on columns
+        out = np.empty((len(roles), len(self.raw)))
         for axis, role in enumerate(roles):
             with np.errstate(over="ignore"):
-                np.multiply(self.raw.values[role], self.raw.columns[role].factor, out=out[:, axis])
-        return out
+                np.multiply(self.raw.values[role], self.raw.columns[role].factor, out=out[axis])
+        return out.T
 
     def usable(self, values: FloatArray, time_s: FloatArray) -> BoolArray:
         rows: BoolArray = (np.abs(time_s) < _ABSURD) & ~self.raw.overlong
@@ -327,7 +329,9 @@ def longest_part(time_s: FloatArray) -> slice:
     Steps that are all long are no jumps but a wrong unit, which `check_rate` names.
     """
     steps = np.diff(time_s)
-    limit = max(MAX_JUMP_S, 1000.0 * float(np.median(steps))) if len(steps) else MAX_JUMP_S
+    if not len(steps) or steps.max() <= MAX_JUMP_S:
+        return slice(0, len(time_s))
+    limit = max(MAX_JUMP_S, 1000.0 * float(np.median(steps)))
     edges = [0, *(np.flatnonzero(steps > limit) + 1).tolist(), len(time_s)]
     start, end = max(pairwise(edges), key=lambda piece: piece[1] - piece[0])
     return slice(start, end)

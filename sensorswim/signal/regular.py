@@ -125,10 +125,12 @@ def resample(
     period_s = 1.0 / source_rate_hz(time_s) if len(time_s) > 1 else 1.0
     steps = np.diff(time_s)
     smooth = _anti_aliased(samples.values, steps, period_s, grid.rate_hz)
-    for column, values in enumerate(smooth.T):
-        out[:, column] = np.interp(at_s, time_s, values)
+    bare = np.ones(grid.count, dtype=bool)
     if len(steps) and steps.min() > _CLOSE_PERIODS * period_s:
-        _read_splines(out, at_s, time_s, smooth, _pieces(steps, _GAP_PERIODS * period_s))
+        for piece in _pieces(steps, _GAP_PERIODS * period_s):
+            bare[_read_spline(out, at_s, time_s[piece], smooth[piece])] = False
+    for column, values in enumerate(smooth.T):
+        out[bare, column] = np.interp(at_s[bare], time_s, values)
     return out, _valid(at_s, time_s, gap_limit_s(time_s, max_gap_bridged_s))
 
 
@@ -217,17 +219,19 @@ def _pieces(steps_s: FloatArray, limit_s: float) -> list[slice]:
     return [slice(int(a), int(b)) for a, b in pairwise(cuts)]
 
 
-def _read_splines(
-    out: FloatArray, at_s: FloatArray, time_s: FloatArray, values: FloatArray, pieces: list[slice]
-) -> None:
-    """Overwrite `out` with cubic splines inside each piece of four samples or more."""
-    for piece in pieces:
-        if piece.stop - piece.start < 4:
-            continue
-        first, last = np.searchsorted(at_s, time_s[[piece.start, piece.stop - 1]])
-        if last > first:
-            spline = interpolate.make_interp_spline(time_s[piece], values[piece], k=3)
-            out[first:last] = spline(at_s[first:last])
+def _read_spline(
+    out: FloatArray, at_s: FloatArray, time_s: FloatArray, values: FloatArray
+) -> slice:
+    """Write a cubic spline through a piece into `out`; return the rows that it reaches.
+
+    Needs four samples; with fewer it reaches none.
+    """
+    if len(time_s) < 4:
+        return slice(0, 0)
+    rows = slice(*np.searchsorted(at_s, time_s[[0, -1]]).tolist())
+    if rows.stop > rows.start:
+        out[rows] = interpolate.make_interp_spline(time_s, values, k=3)(at_s[rows])
+    return rows
 
 
 def _valid(at_s: FloatArray, time_s: FloatArray, limit_s: float) -> BoolArray:
