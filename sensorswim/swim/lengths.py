@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import binary_closing, binary_opening, label, uniform_filter1d
+from scipy.ndimage import binary_closing, binary_opening, label, minimum_filter1d, uniform_filter1d
 from scipy.spatial.transform import Rotation
 
-from sensorswim.model import Limb, Placement, Recording, Track
+from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
 from sensorswim.swim.wall_signals import worn_signs
@@ -187,18 +187,51 @@ def _level_and_moving(
 def _heading_change(
     flat: dict[Placement, FloatArray], valid: dict[Placement, BoolArray], rate_hz: float
 ) -> FloatArray:
-    """Return by how many degrees all sensors together change heading around each moment."""
-    steady = any(p in flat for p in _TRUNK_AND_LEGS)
-    window_s, apart_s = (2.0, 4.0) if steady else (4.0, 6.0)
-    half = int(apart_s * rate_hz / 2)
+    """Return by how many degrees all sensors together change heading around each moment.
+
+    Legs and trunk tell; the wrists, blurred by their cycles, only where those have gaps. A
+    sensor that lost data has lost its heading as well and is not asked across the gap.
+    """
     size = len(next(iter(flat.values())))
-    turned = np.zeros((size, 3, 3))
-    for placement, rows in flat.items():
-        if steady and placement.limb is Limb.WRIST:
-            continue
-        known = rows * valid[placement][:, None]
-        mean = uniform_filter1d(known, int(window_s * rate_hz) | 1, axis=0).reshape(-1, 3, 3)
-        turned[half:-half] += np.einsum("nij,nkj->nik", mean[2 * half :], mean[: -2 * half])
+    change, known = np.zeros(size), np.zeros(size, dtype=bool)
+    for steady, window_s, apart_s in ((True, 2.0, 4.0), (False, 4.0, 6.0)):
+        places = [p for p in flat if (p in _TRUNK_AND_LEGS) is steady]
+        if places and not known.all():
+            half, window = int(apart_s * rate_hz / 2), int(window_s * rate_hz) | 1
+            whole = [
+                minimum_filter1d(valid[p], 2 * half + window)[half:-half].astype(float)
+                for p in places
+            ]
+            means = [uniform_filter1d(flat[p], window, axis=0) for p in places]
+            turned = (_turned_axis if steady else _turned_whole)(means, whole, 2 * half)
+            told = np.any(whole, axis=0) & ~known[half:-half]
+            change[half:-half] = np.where(told, turned, change[half:-half])
+            known[half:-half] |= told
+    return change
+
+
+def _turned_axis(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
+    """Return by how many degrees the level part of the long axes turned, whatever they rolled.
+
+    From the back to the front and round is half a turn about a level axis: it has no heading
+    of its own, but the head-ward axis has.
+    """
+    cosine = np.zeros(len(means[0]) - apart)
+    for mean, weight in zip(means, weights, strict=True):
+        level = mean[:, [0, 3]]
+        level = level / (np.linalg.norm(level, axis=1)[:, None] + 1e-9)
+        cosine += weight * np.sum(level[apart:] * level[:-apart], axis=1)
+    share = cosine / np.maximum(np.sum(weights, axis=0), 1.0)
+    return np.degrees(np.arccos(np.clip(share, -1.0, 1.0)))
+
+
+def _turned_whole(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
+    """Return by how many degrees about the vertical the mean orientations turned, together."""
+    turned = np.zeros((len(means[0]) - apart, 3, 3))
+    for mean, weight in zip(means, weights, strict=True):
+        rows = mean.reshape(-1, 3, 3)
+        turn = np.einsum("nij,nkj->nik", rows[apart:], rows[:-apart])
+        turned += turn * weight[:, None, None]
     return np.degrees(
         np.arctan2(turned[:, 1, 0] - turned[:, 0, 1], turned[:, 0, 0] + turned[:, 1, 1])
     )

@@ -19,8 +19,10 @@ from sensorswim.signal.rotations import up_in_sensor
 
 _X = np.array([1.0, 0.0, 0.0])
 _CLIP_M_S2 = 15.0
-_QUIET_RAD_S = 2.5
-"""Turning rate beyond which a limb is not in a glide (no source; strokes turn at 4 and more)."""
+_QUIET_RAD_S = {Limb.ANKLE: 7.0}
+_QUIET_ELSE_RAD_S = 2.5
+"""Turning rate beyond which a limb is not in a glide: arm strokes turn at 4 and more; legs may
+kick in the glide (no source)."""
 
 _UPRIGHT = 0.6
 _EDGE_S = 2.0
@@ -80,10 +82,9 @@ def pulse_of(recording: Recording, track: Track, sign: float, first: int, last: 
     later = np.pad(turning, (0, missing), mode="edge")
     later = maximum_filter1d(later, int(0.3 * rate_hz))[int(0.35 * rate_hz) :][:size]
     smooth = gaussian_filter1d(accel[:size], 0.03 * rate_hz, axis=0)
-    return Pulse(
-        forward_m_s2=sign * np.sum(smooth * along, axis=1),
-        calm=np.exp(-((later / _QUIET_RAD_S) ** 2)),
-    )
+    quiet_rad_s = _QUIET_RAD_S.get(track.placement.limb, _QUIET_ELSE_RAD_S)
+    calm = np.exp(-((later / quiet_rad_s) ** 2)) * track.valid[first:last]
+    return Pulse(forward_m_s2=sign * np.sum(smooth * along, axis=1), calm=calm)
 
 
 def _slice(track: Track, rows: slice) -> Track:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import binary_dilation, uniform_filter1d
+from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
@@ -30,6 +31,13 @@ _RISE_S = 0.3
 """Longest time from the start of a push to its peak: arms that still swing forward before it
 must not count (no source; read off the synthetic swimmer, not checked on real push-offs)."""
 
+_GAIN_S = 0.4
+"""Over which a push-off's gain of speed is taken; legs push for 0.3 to 0.5 s."""
+
+_FEET_STAY_S = 0.1
+"""How much later than the body an ankle begins to move in a push-off: the feet stay on the wall
+(no source; read off the synthetic swimmer)."""
+
 _USUAL_CONTACT_S = 0.23
 """Usual time from the feet's contact to the push in a flip turn (no source; read off the synthetic
 swimmer)."""
@@ -46,9 +54,13 @@ _NEAR_S = 0.2
 _POSTURE, _TURNED = 0.85, 0.4
 """Cosines of 32 and 66 degrees out of the usual direction."""
 
+_SHARE = 0.55
 _SMOOTH_S = 0.2
+_RECENT_S = 8.0
+_LEAST_USUAL = 0.3
 _LONGEST_ONSET_S = 1.0
 _REACH = 0.8
+_NEARLY = 0.45
 _SINK_S = 2.5
 
 
@@ -75,7 +87,7 @@ class WallFinder:
     ) -> list[float | None]:
         """Return when each push begins (a fifth of its peak), None where none is seen.
 
-        Wrists and trunk tell; ankles serve only where nothing else is worn.
+        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't.
 
         Parameters
         ----------
@@ -84,33 +96,36 @@ class WallFinder:
         worn : dict
             From `worn_signs`.
         """
-        tracks = _upper_body(recording) or _ankles(recording)
+        upper, ankles = _upper_body(recording), _ankles(recording)
         begins: list[float | None] = []
         for from_s, to_s in windows:
             first, last = rows_between(recording, from_s, to_s)
-            if last - first < recording.rate_hz:
-                begins.append(None)
-                continue
-            ahead = {t.placement: -1.0 if t.placement.limb is Limb.ANKLE else 1.0 for t in tracks}
-            pulses = [
-                pulse_of(recording, t, worn[t.placement] * ahead[t.placement], first, last)
-                for t in tracks
-            ]
-            begins.append(self._begin(recording, joined(pulses), first))
+            found = self._push_off(recording, upper, worn, first, last)
+            if found is None:
+                found = self._push_off(recording, ankles, worn, first, last)
+            begins.append(found)
         return begins
 
-    def _begin(self, recording: Recording, pulse: FloatArray, first: int) -> float | None:
-        rate_hz = recording.rate_hz
-        gain = uniform_filter1d(pulse, int(0.4 * rate_hz)) * 0.4
-        top = int(np.argmax(gain))
+    def _push_off(
+        self,
+        recording: Recording,
+        tracks: list[Track],
+        worn: dict[Placement, float],
+        first: int,
+        last: int,
+    ) -> float | None:
+        if last - first < recording.rate_hz or not tracks:
+            return None
+        ankle = tracks[0].placement.limb is Limb.ANKLE
+        ahead = -1.0 if ankle else 1.0
+        pulses = [pulse_of(recording, t, ahead * worn[t.placement], first, last) for t in tracks]
+        forward = joined(pulses)
+        gain = uniform_filter1d(forward, int(_GAIN_S * recording.rate_hz)) * _GAIN_S
+        top = _last_high(gain) if ankle else int(np.argmax(gain))
         if gain[top] < self.least_push_m_s:
             return None
-        reach = int(0.2 * rate_hz)
-        low = max(top - reach, 0)
-        peak = low + int(np.argmax(pulse[low : top + reach]))
-        below = np.flatnonzero(pulse[:peak] < 0.2 * pulse[peak])
-        begin = max(int(below[-1]) + 1 if len(below) else 0, peak - int(_RISE_S * rate_hz))
-        return float(recording.time_s[first + begin])
+        begin = _rise(forward, top, recording.rate_hz)
+        return float(recording.time_s[first + begin]) - (_FEET_STAY_S if ankle else 0.0)
 
     def contact_before(
         self,
@@ -130,10 +145,10 @@ class WallFinder:
             From `worn_signs`.
         """
         from_s = max(push_s - self.turn_s, length_s[0])
-        if self._is_flip(recording, push_s, worn):
+        turns_s = _leaves_posture(recording, length_s, from_s, push_s - 0.1)
+        if _is_flip(recording, turns_s or push_s - _USUAL_TURN_S, push_s, worn):
             found = _feet_jolt(recording, push_s - 0.7, push_s - 0.06)
             return push_s - _USUAL_CONTACT_S if found is None else found
-        turns_s = _leaves_posture(recording, length_s, from_s, push_s - 0.1)
         if turns_s is None:
             return push_s - _USUAL_TURN_S
         return _touch(recording, length_s, turns_s, push_s - 0.35)
@@ -144,17 +159,36 @@ class WallFinder:
         turns_s = _leaves_posture(recording, length_s, near_s - 2.0, near_s + _SINK_S)
         return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
 
-    def _is_flip(self, recording: Recording, push_s: float, worn: dict[Placement, float]) -> bool:
-        """Tell whether the feet went over the top, not under the body, in the turn."""
-        first, last = rows_between(recording, push_s - 1.8, push_s)
-        tilts = [
-            worn[t.placement] * up_in_sensor(quaternions(t)[first:last])[:, 0]
-            for t in _ankles(recording)
-        ]
-        if not tilts:
-            return True
-        tilt = uniform_filter1d(np.mean(tilts, axis=0), int(0.2 * recording.rate_hz))
-        return bool(tilt.max() > -tilt.min())
+
+def _is_flip(
+    recording: Recording, from_s: float, push_s: float, worn: dict[Placement, float]
+) -> bool:
+    """Tell whether the feet went over the top, not under the body, in the turn."""
+    first, last = rows_between(recording, from_s, push_s)
+    feet_up = [
+        worn[t.placement] * (1.0 if t.placement.limb is Limb.ANKLE else -1.0)
+        * up_in_sensor(quaternions(t)[first:last])[:, 0]
+        for t in _steady(recording, first, last)
+    ]  # fmt: skip
+    if not feet_up:
+        return True
+    tilt = uniform_filter1d(np.mean(feet_up, axis=0), int(_SMOOTH_S * recording.rate_hz))
+    return bool(tilt.max() > -tilt.min())
+
+
+def _last_high(gain: FloatArray) -> int:
+    """Return the last peak that comes near the highest: legs are drawn to the wall before it."""
+    peaks, _ = find_peaks(gain, height=_NEARLY * float(gain.max()))
+    return int(peaks[-1]) if len(peaks) else int(np.argmax(gain))
+
+
+def _rise(forward: FloatArray, top: int, rate_hz: float) -> int:
+    """Return where the pulse around `top` began: a fifth of its peak."""
+    reach = int(0.2 * rate_hz)
+    low = max(top - reach, 0)
+    peak = low + int(np.argmax(forward[low : top + reach]))
+    below = np.flatnonzero(forward[:peak] < 0.2 * forward[peak])
+    return max(int(below[-1]) + 1 if len(below) else 0, peak - int(_RISE_S * rate_hz))
 
 
 def _upper_body(recording: Recording) -> list[Track]:
@@ -180,8 +214,7 @@ def _leaves_posture(
     first, last = rows_between(recording, from_s, to_s)
     if last - first < 10:
         return None
-    legs = (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK)
-    steady = [t for p, t in recording.tracks.items() if p.limb in legs]
+    steady = _steady(recording, first - int(recording.rate_hz), last)
     if steady:
         along = _share_of_posture(recording, steady, length_s, first, last)
         kept = np.flatnonzero(along > _POSTURE)
@@ -195,30 +228,39 @@ def _leaves_posture(
     return float(recording.time_s[first + left]) - onset_s
 
 
+def _steady(recording: Recording, first: int, last: int) -> list[Track]:
+    """Return legs and trunk without gaps; with gaps where there is nothing else at all."""
+    legs = (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK)
+    steady = [t for p, t in recording.tracks.items() if p.limb in legs]
+    whole = [t for t in steady if t.valid[max(first, 0) : last].all()]
+    return whole or ([] if _wrists(recording) else steady)
+
+
 def _share_of_posture(
     recording: Recording, tracks: list[Track], length_s: tuple[float, float], first: int, last: int
 ) -> FloatArray:
     """Return how far the long axes point along the swim (L,), 1 = as usual in this length."""
-    low, high = rows_between(recording, *length_s)
-    low, high = min(low, first), max(high, last)
+    rate_hz = recording.rate_hz
+    low = min(rows_between(recording, *length_s)[0], first - int(rate_hz))
+    low = max(low, first - int(_RECENT_S * rate_hz), 0)
     along = [
-        long_axis(t, low, high)[:, :2] @ swim_direction(recording, t, *length_s) for t in tracks
+        long_axis(t, low, last)[:, :2] @ swim_direction(recording, t, *length_s) for t in tracks
     ]
-    smooth = uniform_filter1d(np.mean(along, axis=0), int(_SMOOTH_S * recording.rate_hz))
-    return np.asarray(smooth[first - low : last - low] / max(float(np.median(smooth)), 1e-6))
+    smooth = uniform_filter1d(np.mean(along, axis=0), int(_SMOOTH_S * rate_hz))
+    usual = float(np.median(smooth[: first - low])) if first > low else 1.0
+    return np.asarray(smooth[first - low :] / max(usual, _LEAST_USUAL))
 
 
 def _onset_s(falling: FloatArray, rate_hz: float) -> float:
     """Return how long before `falling` left `_POSTURE` the turn began.
 
-    A body that starts from rest turns by an angle that grows with the square of time, so the
-    time between two angles tells the time from the beginning to the first.
+    A body that starts from rest takes a fixed share of its time from one angle to the next:
+    0.44 under constant acceleration, 0.65 in an eased movement; `_SHARE` lies between.
     """
     below = np.flatnonzero(falling < _TURNED)
     if not len(below):
         return _USUAL_ONSET_S
-    ratio = np.sqrt(np.arccos(_TURNED) / np.arccos(_POSTURE)) - 1.0
-    return float(np.clip(below[0] / rate_hz / ratio, _SMOOTH_S, _LONGEST_ONSET_S))
+    return float(np.clip(below[0] / rate_hz / _SHARE, _SMOOTH_S, _LONGEST_ONSET_S))
 
 
 def _reaches(

@@ -112,17 +112,72 @@ def turned() -> tuple[Rehearsal, Recording]:
 
 @pytest.mark.parametrize(
     "worn",
-    [(), (P.LEFT_WRIST, P.LEFT_ANKLE)],
-    ids=["wrists and ankles", "one wrist and one ankle"],
+    [(), (P.LEFT_WRIST, P.LEFT_ANKLE), (P.LEFT_ANKLE, P.RIGHT_ANKLE)],
+    ids=["wrists and ankles", "one wrist and one ankle", "ankles"],
 )
 def test_push_offs_come_to_a_fifth_and_touches_to_half_a_second(
     turned: tuple[Rehearsal, Recording], worn: tuple[Placement, ...]
 ) -> None:
     rehearsal, recording = turned
+    _holds(rehearsal, wearing(recording, *worn) if worn else recording)
+
+
+def _holds(rehearsal: Rehearsal, recording: Recording) -> None:
     true = rehearsal.truth["lengths"]
-    spans = LengthFinder().find(wearing(recording, *worn) if worn else recording).spans
+    spans = LengthFinder().find(recording).spans
     assert len(spans) == len(true)
     starts = np.array([s.start_s for s in spans]) - true["start_s"].to_numpy()
     ends = np.array([s.end_s for s in spans]) - true["end_s"].to_numpy()
     assert np.abs(starts).max() <= 0.2
     assert np.abs(ends).max() <= 0.5
+
+
+def test_a_gap_after_which_the_headings_begin_anew_is_no_turn(
+    turned: tuple[Rehearsal, Recording],
+) -> None:
+    rehearsal, recording = turned
+    row = rehearsal.truth["lengths"].iloc[1]
+    middle_s = 0.5 * (row["start_s"] + row["end_s"])
+    tracks = dict(recording.tracks)
+    for place in (P.LEFT_ANKLE, P.RIGHT_ANKLE):
+        tracks[place] = _broken(recording, tracks[place], middle_s)
+    _holds(rehearsal, replace(recording, tracks=tracks))
+
+
+def _broken(recording: Recording, track: Track, gap_s: float) -> Track:
+    """Return a sensor without data for a second, whose heading jumps by half a turn there."""
+    time_s = recording.time_s
+    q = Rotation.from_quat(track.q_world_from_sensor, scalar_first=True)
+    jump = Rotation.from_rotvec(np.outer(np.where(time_s > gap_s, np.pi, 0.0), [0.0, 0.0, 1.0]))
+    return replace(
+        track,
+        valid=track.valid & (np.abs(time_s - gap_s) > 0.5),
+        q_world_from_sensor=(jump * q).as_quat(scalar_first=True),
+    )
+
+
+def test_a_turn_from_the_back_onto_the_front_is_a_turn() -> None:
+    """Back to front and round together are half a turn about a level axis: no change of yaw."""
+    segments = [Stand(duration_s=6.0), Length(activity="backstroke"), Length(turn="stop")]
+    kit = Kit(placements=(P.LEFT_ANKLE, P.RIGHT_ANKLE), clock_offset_s=0.0, drift_ppm=0.0)
+    plan = Plan(segments=(*segments, Rest(duration_s=4.0)))
+    rehearsal = rehearse(plan, kit=kit, seed=72)
+    _holds(rehearsal, oriented(rehearsal))
+
+
+@pytest.mark.parametrize("knee_bend", [0.0, 1.2])
+def test_feet_under_the_body_are_an_open_turn_though_the_knees_bent_before(
+    knee_bend: float,
+) -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    kick = knee_bend * np.exp(-(((time_s - 19.7) / 0.1) ** 2))
+    under = -1.2 * np.sin(np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0))
+    round_rad = np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0)
+    track = _track(P.LEFT_ANKLE, kick + under, 0 * time_s)
+    yaw = Rotation.from_rotvec(np.outer(round_rad, [0.0, 0.0, 1.0]))
+    q = yaw * Rotation.from_quat(track.q_world_from_sensor, scalar_first=True)
+    track = replace(track, q_world_from_sensor=q.as_quat(scalar_first=True))
+    found = WallFinder().contact_before(
+        _recording(time_s, track), 21.4, (2.0, 20.5), {P.LEFT_ANKLE: 1.0}
+    )
+    assert found == pytest.approx(20.0, abs=0.3)
