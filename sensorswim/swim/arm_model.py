@@ -104,7 +104,14 @@ class Curves:
             **{name: np.repeat(value, count, axis=0) for name, value in vars(self).items()}
         )
 
-    def take(self, index: npt.NDArray[np.intp]) -> Curves:
+    @classmethod
+    def join(cls, parts: list[Curves]) -> Curves:
+        """Return the cycles of all parts in a row."""
+        return cls(
+            **{name: np.concatenate([getattr(p, name) for p in parts]) for name in vars(parts[0])}
+        )
+
+    def take(self, index: npt.NDArray[np.intp] | slice) -> Curves:
         """Return some of the cycles."""
         return Curves(**{name: value[index] for name, value in vars(self).items()})
 
@@ -162,6 +169,10 @@ class ArmPose:
     upper_arm: FloatArray
     forearm: FloatArray
     roll_rad: FloatArray
+
+    def take(self, rows: slice) -> ArmPose:
+        """Return some of the cycles."""
+        return ArmPose(**{name: value[rows] for name, value in vars(self).items()})
 
     @property
     def elbow_deg(self) -> FloatArray:

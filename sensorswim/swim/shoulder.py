@@ -40,7 +40,7 @@ _INDEPENDENT = 10.0
 """Spread of the misfit, and how many independent phases a median cycle is worth: its errors are
 drawn out over neighbouring phases. Picked on the synthetic swimmer."""
 
-_ELBOW_OUT = 0.30
+_ELBOW_OUT = 0.27
 _ELBOW_OUT_SD = 0.15
 """Mean place of the elbow outside of the shoulder over a cycle, in upper arms: it goes wide in
 the recovery, is bent outwards in the pull and comes near the shoulder's line in the reach. No
@@ -55,11 +55,28 @@ _SPREAD = np.array(
 centimetres of reach and surge, 3 % of limb length, 3 degrees of strap (common practice, no
 source)."""
 
+_HANG_LEAN_RAD = 0.15
+"""A relaxed forearm hangs some 8 degrees in front of the vertical, because the elbow rests slightly
+bent; standing takes it as vertical (common practice, no source)."""
+
 _UNSURE_TILT_RAD = 0.15
 """Spread of the strap's tilt where nobody stood still."""
 
+_TILTS = {
+    Side.LEFT: [Of.TILT_ACROSS_LEFT, Of.TILT_SKIN_LEFT],
+    Side.RIGHT: [Of.TILT_ACROSS_RIGHT, Of.TILT_SKIN_RIGHT],
+}
+_FIXED = 1e-4
+_BETWEEN_CYCLES = np.full(N_UNKNOWNS, _FIXED)
+_BETWEEN_CYCLES[:_OWN] = 0.05
+_BETWEEN_CYCLES[[Of.ROLL_COS, Of.ROLL_SIN, Of.LEAN]] = 0.2, 0.2, 0.15
+_BETWEEN_CYCLES[[Of.REACH_COS, Of.REACH_SIN, Of.SURGE_COS, Of.SURGE_SIN]] = 0.03
+"""How far one cycle may lie from its length: breaths roll more, and a closed path drifts by some
+centimetres. Picked on the synthetic swimmer."""
+
 _PRONE_RESIDUAL_M = 0.05
 _ROUNDS = 40
+_CYCLE_ROUNDS = 2
 
 SHOULDER_DEPTH_M = 0.08
 """Mean depth of the shoulder joint below the surface in level swimming: what ties the wrist's path
@@ -197,19 +214,34 @@ def fit_shoulders(
     return fits
 
 
+def fit_cycles(curves: Curves, unknowns: FloatArray, size: ArmSize) -> ArmPose:
+    """Return the joints of single cycles, each allowed a little way from its length's fit.
+
+    Parameters
+    ----------
+    curves : Curves
+        C cycles.
+    unknowns : (C, 15)
+        Those of each cycle's length.
+    """
+    problem = _Problem(
+        curves=curves, size=size, start=unknowns, spread=_BETWEEN_CYCLES, shared=False
+    )
+    return _fit(problem, _CYCLE_ROUNDS).pose
+
+
 def _residual(state: _State) -> FloatArray:
     return np.asarray(1.4826 * np.median(np.abs(state.pose.misfit_m), axis=1))
 
 
 def _problem(curves: Curves, size: ArmSize, unsure: frozenset[Side], *, shared: bool) -> _Problem:
-    spread = _SPREAD.copy()
-    if Side.LEFT in unsure:
-        spread[[Of.TILT_ACROSS_LEFT, Of.TILT_SKIN_LEFT]] = _UNSURE_TILT_RAD
-    if Side.RIGHT in unsure:
-        spread[[Of.TILT_ACROSS_RIGHT, Of.TILT_SKIN_RIGHT]] = _UNSURE_TILT_RAD
-    return _Problem(
-        curves=curves, size=size, start=_start(curves, size), spread=spread, shared=shared
-    )
+    start, spread = _start(curves, size), _SPREAD.copy()
+    for side, tilts in _TILTS.items():
+        if side in unsure:
+            spread[tilts] = _UNSURE_TILT_RAD
+        else:
+            start[:, tilts[0]] = -_HANG_LEAN_RAD
+    return _Problem(curves=curves, size=size, start=start, spread=spread, shared=shared)
 
 
 def _start(curves: Curves, size: ArmSize) -> FloatArray:
@@ -226,12 +258,12 @@ def _start(curves: Curves, size: ArmSize) -> FloatArray:
     return start
 
 
-def _fit(problem: _Problem) -> _State:
+def _fit(problem: _Problem, rounds: int = _ROUNDS) -> _State:
     """Return the minimum of the cost, for each length alone or for all together."""
     state = problem.state(problem.start)
     damping = np.full(len(state.cost), 1e-3)
     open_ = np.ones(len(state.cost), dtype=bool)
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         step = (_shared_step if problem.shared else _own_step)(state, damping)
         trial = problem.state(state.unknowns + step)
         gain = state.cost - trial.cost
