@@ -19,6 +19,7 @@ from sensorswim.formats.rules_toml import read_rules
 from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
+from sensorswim.metrics.pulls import crawl_pulls, say_unsolved, with_pulls
 from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import (
     Limb,
@@ -39,11 +40,12 @@ from sensorswim.signal import orient, prepare
 from sensorswim.signal.straps import align
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
 from sensorswim.swim.breaths import BreathResult, detect_breaths
+from sensorswim.swim.hand_path import hand_paths
 from sensorswim.swim.kicks import detect_kicks
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
 from sensorswim.swim.strokes import ArmResult, StrokeFinder, with_lead_arm, wrists_swapped
-from sensorswim.swim.wrist_strap import align_wrist
+from sensorswim.swim.wrist_strap import align_wrist, unsure_arms
 
 Progress = Callable[[str], None]
 
@@ -141,11 +143,12 @@ def analyse_streams(
         _say_nothing_swum(recording, quality)
     progress("finding strokes, kicks and rolls")
     straps = _wrist_straps(recording, lengths, quality)
-    arms = StrokeFinder(session=session).find(recording, lengths, straps)
+    finder = StrokeFinder(session=session, unsure=unsure_arms(quality))
+    arms = finder.find(recording, lengths, straps)
     if wrists_swapped(arms):
         recording = _swap_wrists(recording, quality)
         straps = _wrist_straps(recording, lengths, Quality())
-        arms = StrokeFinder(session=session).find(recording, lengths, straps)
+        arms = finder.find(recording, lengths, straps)
     lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
     straps |= align(recording, lengths, quality)
     lengths = lengths.assign(activity=_activities(recording, lengths, arms, straps))
@@ -163,8 +166,9 @@ def _result(
     *,
     streams: bool,
 ) -> Analysis:
-    strokes = _strokes_swum(arms.arm_strokes, lengths)
-    crawl = strokes.loc[strokes["length_no"].isin(_numbers(lengths, CRAWL_LIKE))]
+    prone = _numbers(lengths, CRAWL_LIKE)
+    strokes = crawl_pulls(_strokes_swum(arms.arm_strokes, lengths), prone)
+    crawl = strokes.loc[strokes["length_no"].isin(prone)]
     roll = estimate_roll(recording, lengths, straps, quality)
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
     breath = detect_breaths(roll, recording, lengths, straps, crawl, quality)
@@ -185,9 +189,11 @@ def _result(
         breaths_told=breath.rolls["is_breath"].notna().any(),
     )
     _say_what_is_missing(worn, quality)
+    say_unsolved(arms.pulls, prone, quality)
     tables = {
-        "lengths": full,
+        "lengths": with_pulls(full, strokes, arms.pulls),
         "arm_strokes": strokes,
+        "hand_paths": hand_paths(arms.pulls, strokes, prone),
         "kicks": kicks,
         "arm_cycles": cycles,
         "rolls": breath.rolls,

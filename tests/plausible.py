@@ -178,6 +178,21 @@ def _roll() -> pd.DataFrame:
     return pd.concat(parts)
 
 
+def _paths() -> pd.DataFrame:
+    """Ovals below and above the shoulder, deeper on the left."""
+    phase = np.arange(40) / 40.0
+    turn, parts = 2 * np.pi * (phase - 0.06), []
+    for n in range(1, 9):
+        for side, sign, deep in (("left", 1, 0.62), ("right", -1, 0.52)):
+            size = np.where(np.sin(turn) > 0, deep, 0.3)
+            part = pd.DataFrame({"phase": phase, "length_no": n, "side": side, "cycles": CYCLES})
+            part["x_m"], part["z_m"] = 0.55 * np.cos(turn), -size * np.sin(turn)
+            part["y_m"] = sign * (0.12 - 0.08 * np.cos(turn))
+            part["y_trunk_m"], part["z_trunk_m"] = part["y_m"] + 0.05 * sign, part["z_m"]
+            parts.append(part.assign(x_spread_m=0.03, y_spread_m=0.04, z_spread_m=0.03))
+    return pd.concat(parts, ignore_index=True)
+
+
 def plausible_tables() -> dict[str, pd.DataFrame]:
     """Eight lengths of a steady six-beat crawl, two of them drills, two kicks missing."""
     cycles = _cycles()
@@ -185,6 +200,7 @@ def plausible_tables() -> dict[str, pd.DataFrame]:
     return {
         "lengths": frame("lengths", _lengths()),
         "arm_strokes": frame("arm_strokes", _strokes(cycles)),
+        "hand_paths": frame("hand_paths", _paths()),
         "kicks": frame("kicks", _kicks(cycles)),
         "arm_cycles": frame("arm_cycles", cycles),
         "rolls": frame("rolls", rolls),

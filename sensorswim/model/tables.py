@@ -85,6 +85,15 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         _text("drill", "drill id of a drill length"),
         _text("aids", "aids of the block, separated by spaces"),
         _text("breathing", "breathing that was asked for"),
+        *(
+            _real(f"{name}_{side}_{unit}", unit, f"{side} arm: {meaning}")
+            for side in ("left", "right")
+            for name, unit, meaning in (
+                ("pull_depth", "m", "median pull_depth_m"),
+                ("elbow_angle", "deg", "median elbow_angle_deg"),
+                ("elbow_sd", "deg", "standard deviation of the length's elbow angle"),
+            )
+        ),
         _field("finished", pa.bool_(), "", "false where the length did not end at a wall"),
     ),
     "arm_strokes": _table(
@@ -100,6 +109,20 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         _real("elbow_sd_deg", "deg", "standard deviation of elbow_angle_deg"),
         _text("elbow_source", "upper_arm, video or wrist_model"),
         _text("source", "sensor that the events rest on"),
+    ),
+    "hand_paths": _table(
+        _LENGTH_NO,
+        _text("side", "left or right arm"),
+        _real("phase", "1", "0..1 of the arm cycle, from the hand's entry"),
+        _real("x_m", "m", "wrist ahead of its shoulder, median over the cycles, axes of the pool"),
+        _real("y_m", "m", "wrist to the left of its shoulder; its level rests on a prior"),
+        _real("z_m", "m", "wrist above its shoulder"),
+        _real("x_spread_m", "m", "robust spread of x_m over the cycles"),
+        _real("y_spread_m", "m", "robust spread of y_m over the cycles"),
+        _real("z_spread_m", "m", "robust spread of z_m over the cycles"),
+        _real("y_trunk_m", "m", "y_m in the axes of the rolling trunk: roll removed"),
+        _real("z_trunk_m", "m", "z_m in the axes of the rolling trunk: roll removed"),
+        _count("cycles", "cycles pooled"),
     ),
     "kicks": _table(
         _LENGTH_NO,

@@ -13,7 +13,7 @@ from sensorswim.model import Limb, Placement, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import SCHEMAS, frame
 from sensorswim.rehearsal import rotations as rot
-from sensorswim.rehearsal import truth_lengths, truth_roll
+from sensorswim.rehearsal import truth_lengths, truth_paths, truth_roll
 from sensorswim.rehearsal.body import ArmPath, Body, Pose
 from sensorswim.rehearsal.score import LengthScore, Score
 from sensorswim.rehearsal.settings import Kit
@@ -178,6 +178,9 @@ def tables(
         "lengths": lengths, "arm_strokes": strokes, "kicks": kicks, "arm_cycles": cycles,
         "rolls": rolls, "breaths": breaths, "roll": truth_roll.roll_50_hz(scene),
         "marks": frame("marks", []),
+        "hand_paths": truth_paths.hand_paths(
+            strokes, _wrist_from_shoulder(scene), np.radians(rot.roll_deg(scene.body.thorax))
+        ),
     }  # fmt: skip
     extra = {
         "rolls": {name: _moved("rolls", pair[0], to_session) for name, pair in by_source.items()},
@@ -213,20 +216,25 @@ def _moved_time(table: pd.DataFrame, to_session: Callable[[Any], Any]) -> pd.Dat
     return table.assign(time_s=to_session(table["time_s"]))
 
 
+def _wrist_from_shoulder(scene: Scene) -> dict[Side, FloatArray]:
+    """Return each wrist relative to its shoulder (N, 3): x ahead, y left, z up."""
+    ahead = np.sign(scene.body.thorax[:, 0, 0])
+    turn = np.stack([ahead, ahead, np.ones_like(ahead)], axis=1)
+    return {s: turn * (scene.wrist_m[s] - scene.body.arm(s)[0].shoulder_m) for s in Side}
+
+
 def _hand_path(scene: Scene) -> pd.DataFrame:
     parts, step = [], slice(None, None, 10)
-    for side in Side:
+    for side, relative in _wrist_from_shoulder(scene).items():
         path = scene.body.arm(side)[0]
-        ahead = np.sign(scene.body.thorax[step, 0, 0])
-        relative = (scene.wrist_m[side] - path.shoulder_m)[step]
         parts.append(
             pd.DataFrame(
                 {
                     "time_s": scene.time_s[step],
                     "side": side.value,
-                    "x_m": ahead * relative[:, 0],
-                    "y_m": ahead * relative[:, 1],
-                    "z_m": relative[:, 2],
+                    "x_m": relative[step, 0],
+                    "y_m": relative[step, 1],
+                    "z_m": relative[step, 2],
                     "depth_m": -scene.wrist_m[side][step, 2],
                     "elbow_deg": path.elbow_deg[step],
                 }

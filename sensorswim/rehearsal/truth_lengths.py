@@ -72,6 +72,13 @@ def windows(scene: Scene, strokes: pd.DataFrame) -> pd.DataFrame:
             a, b = scene.index(row["swim_start_s"]), scene.index(last_exit)
             row["clean_speed_m_s"] = abs(x[b] - x[a]) / (b - a) * RATE_HZ
             row["clean_speed_source"] = "truth"
+        for side in ("left", "right"):
+            arm = own.loc[own["side"] == side]
+            row |= {
+                f"pull_depth_{side}_m": arm["pull_depth_m"].median(),
+                f"elbow_angle_{side}_deg": arm["elbow_angle_deg"].median(),
+                f"elbow_sd_{side}_deg": 0.0 if arm["elbow_angle_deg"].notna().any() else np.nan,
+            }
         rows.append(row)
     return frame("lengths", rows)
 
@@ -171,5 +178,12 @@ def fill(
             "side_hold_s": breath["hold_s"].median(),
             "side_hold_excess_s": breath["excess_s"].median(),
         }
+        for side in ("left", "right"):
+            arm = own.loc[own["side"] == side]
+            row |= {
+                f"pull_depth_{side}_m": arm["pull_depth_m"].median(),
+                f"elbow_angle_{side}_deg": arm["elbow_angle_deg"].median(),
+                f"elbow_sd_{side}_deg": 0.0 if arm["elbow_angle_deg"].notna().any() else np.nan,
+            }
         rows.append(row)
     return frame("lengths", rows)

@@ -35,6 +35,7 @@ of a length, and of one stroke's path. Set on synthetic swimmers so that the tru
 two standard deviations in 90 % of lengths."""
 
 _LARGEST_SD_DEG = 20.0
+_LARGEST_MISFIT_M = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +53,8 @@ class Pulls:
         mid-pull, positive = hand in front of the elbow.
     model_sd_deg, stroke_sd_deg : float
         What is alike in all strokes of the length, and what is each stroke's own.
+    misfit_m : float
+        Of the length's fit.
     curves, pose : Curves, ArmPose
         The cycles and the joints on them.
     """
@@ -64,6 +67,7 @@ class Pulls:
     forearm_tilt_deg: FloatArray
     model_sd_deg: float
     stroke_sd_deg: float
+    misfit_m: float
     curves: Curves
     pose: ArmPose
 
@@ -72,10 +76,31 @@ class Pulls:
         held = np.flatnonzero((self.start_s <= time_s) & (time_s <= self.end_s))
         return int(held[0]) if len(held) else None
 
+    def figures(self, time_s: float) -> dict[str, object]:
+        """Return the columns of `arm_strokes` for the stroke with this mid-pull."""
+        k = self.at(time_s)
+        if k is None or not self.solved:
+            return {}
+        return {
+            "pull_depth_m": self.depth_m[k],
+            "elbow_angle_deg": self.elbow_deg[k],
+            "elbow_sd_deg": float(np.hypot(self.model_sd_deg, self.stroke_sd_deg)),
+            "elbow_source": "wrist_model",
+        }
+
+    def length_sd_deg(self) -> float:
+        """Return the standard deviation of the length's elbow angle."""
+        return float(np.hypot(self.model_sd_deg, self.stroke_sd_deg / np.sqrt(len(self.start_s))))
+
+    @property
+    def wrist_from_shoulder_m(self) -> FloatArray:
+        """The wrist relative to its own shoulder (C, P, 3), in the axes of the pool."""
+        return self.curves.wrist_m - self.pose.shoulder_m
+
     @property
     def solved(self) -> bool:
-        """Whether the elbow can be told at all."""
-        return self.model_sd_deg <= _LARGEST_SD_DEG
+        """Whether the arm can be told at all."""
+        return self.model_sd_deg <= _LARGEST_SD_DEG and self.misfit_m <= _LARGEST_MISFIT_M
 
 
 def find_pulls(paths: dict[Key, list[CyclePath]], fits: dict[Key, ShoulderFit]) -> dict[Key, Pulls]:
@@ -106,6 +131,7 @@ def _pulls(paths: list[CyclePath], fit: ShoulderFit, curves: Curves, pose: ArmPo
         forearm_tilt_deg=at_phase(tilt, phase),
         model_sd_deg=float(np.hypot(_FLOOR_DEG, _fit_sd(median_curves([curves]), fit))),
         stroke_sd_deg=_STROKE_DEG,
+        misfit_m=fit.residual_m,
         curves=curves,
         pose=pose,
     )

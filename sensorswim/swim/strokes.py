@@ -12,6 +12,7 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.swim.arm_model import ArmSize
 from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wrist
+from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.shoulder import ShoulderFit, fit_shoulders
 from sensorswim.swim.stroke_events import Stroke, find_strokes
 
@@ -32,6 +33,8 @@ class ArmResult:
         The contract's table.
     motions, shoulders, paths : dict
         By (length_no, side), for plots and for the hand path.
+    pulls : dict
+        By (length_no, side): the arm in the pull.
     clean_speed_m_s : dict
         By length_no.
     """
@@ -40,6 +43,7 @@ class ArmResult:
     motions: dict[tuple[int, Side], WristMotion] = field(default_factory=dict)
     shoulders: dict[tuple[int, Side], ShoulderFit] = field(default_factory=dict)
     paths: dict[tuple[int, Side], list[CyclePath]] = field(default_factory=dict)
+    pulls: dict[tuple[int, Side], Pulls] = field(default_factory=dict)
     clean_speed_m_s: dict[int, float] = field(default_factory=dict)
 
 
@@ -83,9 +87,12 @@ class StrokeFinder:
     ----------
     session : Session
         Pool length and limb lengths.
+    unsure : set of Side
+        Arms whose strap nobody checked by standing.
     """
 
     session: Session
+    unsure: frozenset[Side] = frozenset()
 
     def find(
         self,
@@ -97,7 +104,8 @@ class StrokeFinder:
         motions = _follow(recording, lengths, limb_from_sensor)
         paths = {key: cycle_paths(motion) for key, motion in motions.items()}
         enough = {k: p for k, p in paths.items() if len(p) >= _LEAST_PATHS}
-        shoulders = fit_shoulders(enough, arm_size(self.session))
+        shoulders = fit_shoulders(enough, arm_size(self.session), unsure=self.unsure)
+        pulls = find_pulls(enough, shoulders)
         rows, speeds = [], {}
         for row in lengths.itertuples():
             number = int(row.length_no)
@@ -112,12 +120,13 @@ class StrokeFinder:
             for side, motion in own.items():
                 key = (number, side)
                 strokes = find_strokes(motion, paths[key], shoulders.get(key), speeds[number])
-                rows += [_row(number, side, stroke) for stroke in strokes]
+                rows += [_row(number, side, stroke, pulls.get(key)) for stroke in strokes]
         return ArmResult(
             arm_strokes=_sorted(frame("arm_strokes", rows)),
             motions=motions,
             shoulders=shoulders,
             paths=paths,
+            pulls=pulls,
             clean_speed_m_s=speeds,
         )
 
@@ -180,8 +189,9 @@ def with_lead_arm(breaths: pd.DataFrame, arms: ArmResult) -> pd.DataFrame:
     return breaths.assign(lead_arm_tilt_deg=np.array(tilts, dtype=float))
 
 
-def _row(number: int, side: Side, stroke: Stroke) -> dict[str, object]:
-    return {
+def _row(number: int, side: Side, stroke: Stroke, pulls: Pulls | None) -> dict[str, object]:
+    own = pulls.figures(stroke.mid_pull_s) if pulls is not None else {}
+    return own | {
         "length_no": number,
         "side": str(side),
         "entry_s": stroke.entry_s,

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.ndimage import label, uniform_filter1d
 
-from sensorswim.model import Quality, Recording, Severity, Track
+from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 
@@ -95,3 +95,10 @@ def _complete(along: FloatArray, out_of_skin: FloatArray) -> FloatArray:
     z = out_of_skin - along * (out_of_skin @ along)
     z /= np.linalg.norm(z)
     return np.stack([along, np.cross(z, along), z])
+
+
+def unsure_arms(quality: Quality) -> frozenset[Side]:
+    """Return the arms whose strap was taken as exact, as `align_wrist` noted."""
+    rows = [row for row in quality.rows if row.code == "strap_not_checked" and row.placement]
+    places = [Placement(str(row.placement)) for row in rows]
+    return frozenset(p.side for p in places if p.side and p.limb is Limb.WRIST)
