@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -113,3 +114,14 @@ def test_a_rehearsed_session_is_analysed_to_a_whole_result(
     names = {entry.name for entry in out.iterdir()}
     assert {"report.html", "cues.vtt", "summary.json", "streams.parquet", "rolls.csv"} <= names
     assert "Invented demo data" in (out / "report.html").read_text("utf-8")
+
+
+def test_json_prints_the_summary_with_its_findings_and_nothing_else(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sample = Path(__file__).parents[1] / "sample_logs" / "mira"
+    assert cli.main(["analyse", str(sample), "--out", str(tmp_path / "result"), "--json"]) == 0
+    printed = json.loads(capsys.readouterr().out)
+    assert printed == json.loads((tmp_path / "result" / "summary.json").read_text("utf-8"))
+    assert [finding["is_aim"] for finding in printed["findings"]][:3] == [True, True, False]
+    assert "long-on-side" in [finding["id"] for finding in printed["findings"]][:2]

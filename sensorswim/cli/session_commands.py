@@ -20,6 +20,9 @@ def analyse_command(
     streams: Annotated[
         bool, typer.Option("--streams", help="Write the aligned body-frame signals.")
     ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the summary as JSON, for programs.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
     """Analyse a session folder and write the report, the cues and the tables."""
@@ -33,10 +36,15 @@ def analyse_command(
         place = write_result(
             answer, out, csv=csv, progress=lambda _share, step: told(f"writing: {step}")
         )
-    if quiet:
+    if as_json:
+        sys.stdout.write((place / "summary.json").read_text(encoding="utf-8"))
+    if quiet or as_json:
         return
     for subject, line in headline(answer):
         typer.echo(f"{subject + ':':9}{line}")
+    for finding in answer.findings:
+        if finding["is_aim"]:
+            typer.echo(f"{'Aim ' + str(finding['rank']) + ':':9}{finding['title']}")
     if len(answer.quality):
         typer.echo(f"Notes on the data: {len(answer.quality)} (in the report).")
     typer.echo(f"Report:  {place / 'report.html'}")

@@ -18,6 +18,8 @@ from sensorswim.model.settings import Settings
 
 MOST_STEPS: Final = 3.0
 """Beyond so many steps a finding doesn't rank higher."""
+_FOLLOWS: Final = 0.4
+"""Share of its weight that is left to a finding that often follows from another one there."""
 _OTHER: Final = {"left": "right", "right": "left"}
 _SURE: Final = ((0.97, "sure"), (0.9, "likely"), (0.0, "possible"))
 
@@ -114,8 +116,12 @@ def _beyond(measured: Measured, rule: Rule, least: float) -> tuple[float, _Beyon
 def _ranked(found: list[tuple[float, Finding]], rules: Rules) -> tuple[Finding, ...]:
     """Return the findings by weight, without those that another one covers."""
     ids = {finding.id for _, finding in found}
-    covers = {rule.id: set(rule.covered_by) for rule in rules.rules}
-    own = [pair for pair in found if not covers[pair[1].id] & ids]
+    of = {rule.id: rule for rule in rules.rules}
+    own = [
+        (weight * (_FOLLOWS if ids & set(of[finding.id].follows) else 1.0), finding)
+        for weight, finding in found
+        if not ids & set(of[finding.id].covered_by)
+    ]
     order = sorted(own, key=lambda pair: -pair[0])
     return tuple(
         replace(finding, rank=rank, is_aim=rank <= rules.aims)

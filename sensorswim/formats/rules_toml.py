@@ -48,6 +48,7 @@ class RuleTable(BaseModel):
     least: int = Field(default=6, ge=1)
     digits: int = Field(default=1, ge=0, le=4)
     covered_by: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
     low_setting: str = ""
     high_setting: str = ""
     tolerance: dict[str, float] = {}

@@ -20,6 +20,7 @@ FELT_WORDS: Final = {
     "breaths_left": "breaths to the left in a length",
     "breaths_right": "breaths to the right in a length",
     "side_hold_s": "time on the side, s",
+    "side_hold_excess_s": "time that a breath adds on the side, s",
     "index_of_coordination_pct": "index of coordination, %",
     "arm_strokes": "arm strokes in a length",
     "kicks": "kicks in a length",

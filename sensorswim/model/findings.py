@@ -56,6 +56,8 @@ class Rule:
         Decimals on paper.
     covered_by : tuple of str
         Ids of rules; where one of them is found, this one is left out.
+    follows : tuple of str
+        Ids of rules that often bring this one along; where one of them is found, it ranks lower.
     low_setting, high_setting : str
         Names of settings that take the band's place.
     tolerance : dict
@@ -86,6 +88,7 @@ class Rule:
     least: int = 6
     digits: int = 1
     covered_by: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
     low_setting: str = ""
     high_setting: str = ""
     tolerance: dict[str, float] = field(default_factory=dict)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from sensorswim.figures.felt import row_name
 from sensorswim.figures.style import ACTIVITY_WORDS, number
+from sensorswim.metrics.carry_over import carry_over
 from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
 from sensorswim.model.analysis import Analysis
 from sensorswim.report.headline import clock
@@ -117,3 +118,38 @@ def definition_list(entries: Iterable[tuple[object, object, object]]) -> Html:
             for term, how, meaning in entries
         ),
     )
+
+
+def carry_over_sheet(analysis: Analysis) -> Html:
+    """Return how the swum lengths of drill/swim sets moved, and a sentence where there are none."""
+    table = carry_over(analysis.lengths)
+    if table.empty:
+        return tag("p", "No block of this session mixes drill and swum lengths.", class_="nothing")
+    rows = [
+        [
+            row["block_label"] if pd.notna(row["block_label"]) else f"block {row['block_no']}",
+            FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
+            *(_short(row[key]) for key in ("drill_value", "swim_first", "swim_last")),
+            row["verdict"],
+        ]
+        for row in table.to_dict("records")
+    ]
+    heads = [
+        "set",
+        "what",
+        "drill",
+        "swum, first half",
+        "swum, last half",
+        "the swum lengths moved",
+    ]
+    note = tag(
+        "p",
+        "The last half of a set's swum lengths against the first, on the way to its drill lengths. "
+        "A move counts when it is larger than twice its standard error.",
+        class_="reading",
+    )
+    return join([note, sheet("From drill to swum lengths", heads, rows)])
+
+
+def _short(value: float) -> str:
+    return "–" if pd.isna(value) else f"{value:.3g}".replace("-", "−")

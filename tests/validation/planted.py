@@ -90,7 +90,7 @@ FAULTS: Final[dict[str, Planted]] = {
     "long on the side": Planted(finds=("long-on-side", "slow-breath"), change=_hold),
     "late breath": Planted(
         finds=("late-breath",),
-        change=lambda rng, _: {"roll_timing": rng.uniform(0.12, 0.16)} | BREATHS_TOLD,
+        change=lambda rng, _: {"roll_timing": rng.uniform(0.14, 0.18)} | BREATHS_TOLD,
         kit=TRUNK,
     ),
     "over-rotation": Planted(finds=("roll-too-far",), change=_both_rolls(66, 74), kit=TRUNK),
@@ -98,7 +98,7 @@ FAULTS: Final[dict[str, Planted]] = {
     "lopsided roll": Planted(finds=("roll-lopsided",), change=_uneven_roll),
     "dropping lead arm": Planted(
         finds=("lead-arm-drops",),
-        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(25, 32)} | BREATHS_TOLD,
+        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(28, 34)} | BREATHS_TOLD,
         kit=TRUNK,
     ),
     "legs split on the breath": Planted(

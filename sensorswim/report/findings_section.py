@@ -1,0 +1,107 @@
+"""What stands out, in a coach's words: the aims first, then what waits, then what wasn't seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from sensorswim.model.analysis import Analysis
+from sensorswim.model.findings import Finding, Moment
+from sensorswim.report.headline import clock
+from sensorswim.report.markup import Html, join, tag
+from sensorswim.report.pictures import evidence_key
+
+SURE_WORDS = {
+    "sure": "Sure: it stands well clear of what could be chance or error.",
+    "likely": "Likely: it stands clear of what could be chance or error, but not by far.",
+    "possible": "Possible: look at it before acting on it.",
+}
+
+
+def findings_of(analysis: Analysis) -> list[Finding]:
+    """Return the findings of an analysis, in their order."""
+    return [Finding.from_dict(finding) for finding in analysis.findings]
+
+
+def findings_html(analysis: Analysis) -> Html:
+    """Return the aims, what waits, and what these sensors could not answer."""
+    found = findings_of(analysis)
+    aims = [finding for finding in found if finding.is_aim]
+    rest = [finding for finding in found if not finding.is_aim]
+    parts: list[Html] = []
+    if aims:
+        note = "Work on these first; everything else can wait until they are better."
+        parts += [tag("p", note, class_="reading"), *(_aim(finding) for finding in aims)]
+    else:
+        parts.append(tag("p", _nothing(analysis), class_="nothing"))
+    if rest:
+        lines = [tag("li", tag("b", f.title), ". ", f.text, " ", _sure(f)) for f in rest]
+        parts += [tag("h3", "What waits"), tag("ul", *lines)]
+    if analysis.unsupported:
+        parts.append(_unsupported(analysis.unsupported))
+    return join(parts)
+
+
+def _nothing(analysis: Analysis) -> str:
+    if analysis.lengths["activity"].eq("front_crawl").any():
+        return "Nothing lies clearly beyond the bands of the rules in this session."
+    return "There is no plain front crawl in this session to look at."
+
+
+def _aim(finding: Finding) -> Html:
+    rows: list[tuple[str, object]] = [
+        ("What was measured", finding.text),
+        ("What to change", finding.aim),
+        ("Why it matters", finding.why),
+        ("How sure", _sure(finding)),
+        ("What looks alike", finding.confused_with),
+        ("Where to look", where_to_look(finding)),
+        ("Where the band comes from", finding.reference),
+    ]
+    facts = [tag("div", tag("dt", name), tag("dd", words)) for name, words in rows if words]
+    title = f"Aim {finding.rank}: {finding.title}"
+    return tag(
+        "article", tag("h3", title), tag("dl", *facts), class_="aim", id=f"aim-{finding.rank}"
+    )
+
+
+def _sure(finding: Finding) -> str:
+    return SURE_WORDS[finding.sure]
+
+
+def where_to_look(finding: Finding) -> Html:
+    """Return the best moments, the picture and the camera view."""
+    parts: list[object] = []
+    if finding.moments:
+        parts.append("; ".join(moment_words(moment) for moment in finding.moments) + ". ")
+    key = evidence_key(finding.measure)
+    if key is not None:
+        anchor = key if key == "felt" else f"plot-{key}"
+        parts += [tag("a", "The picture", href=f"#{anchor}"), ". "]
+    parts.append(f"Camera: {finding.view}.")
+    return join(parts)
+
+
+def moment_words(moment: Moment) -> str:
+    """Return a moment for people: length, session time and the clip's time where there is one."""
+    clip = ""
+    if moment.video is not None and moment.video_s is not None:
+        clip = f" ({moment.video} at {clock(moment.video_s)})"
+    return f"length {moment.length_no} at {clock(moment.session_s)}{clip}"
+
+
+def _unsupported(rows: Iterable[dict[str, Any]]) -> Html:
+    lines = [
+        tag("li", tag("b", _plain_title(row["title"])), f": needs {row['needs']}. Camera: "
+            f"{row['view']}.")
+        for row in rows
+    ]  # fmt: skip
+    summary = tag("summary", f"Not looked for with what was worn ({len(lines)})")
+    return tag("details", summary, tag("ul", *lines))
+
+
+def _plain_title(title: str) -> str:
+    """Return a rule's title without its places."""
+    for place, words in {"{side}": "one side", "{other}": "other", "{rose}": "changes"}.items():
+        title = title.replace(place, words)
+    return title.replace(": {what}", "")

@@ -1,0 +1,53 @@
+"""The report names the aims first, in plain words, with where to look; and what it couldn't see."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sensorswim.analyse import with_findings
+from sensorswim.formats.rules_toml import read_rules
+from sensorswim.model.analysis import Analysis
+from sensorswim.report import report_html
+from tests.findings.made import calm, changed
+from tests.plausible import bare_analysis
+from tests.report.test_report_page import Reader, read
+
+
+def advised(analysis: Analysis) -> Reader:
+    return read(report_html(with_findings(analysis, read_rules())))
+
+
+def test_the_aims_come_first_with_everything_to_judge_them() -> None:
+    long = changed(calm(), "breaths", lambda t: t.assign(excess_s=0.44))
+    page = advised(changed(long, "arm_cycles", lambda t: t.assign(index_of_coordination_pct=-20.0)))
+    text = page.text
+    assert text.index("Aim 1: Long on the side") < text.index("Aim 2: A gap between the arms")
+    for words in (
+        "What to change",
+        "Why it matters",
+        "How sure",
+        "What looks alike",
+        "min; length",
+    ):
+        assert words in text
+    assert "common practice, no source" in text
+
+
+def test_a_calm_session_says_that_nothing_stands_out() -> None:
+    assert "Nothing lies clearly beyond the bands" in advised(calm()).text
+    assert "no plain front crawl" in advised(bare_analysis()).text
+
+
+def test_what_could_not_be_looked_for_names_sensor_and_view() -> None:
+    wrists = [s for s in calm().session.sensors if s.placement.limb == "wrist"]
+    analysis = replace(calm(), session=replace(calm().session, sensors=tuple(wrists)))
+    text = advised(changed(analysis, "kicks", lambda t: t.iloc[:0])).text
+    assert "Sparse kick : needs both ankles and a wrist" in text
+    assert "{" not in text.split("Not looked for")[1].split("What was swum")[0]
+
+
+def test_links_of_the_aims_lead_somewhere() -> None:
+    page = advised(changed(calm(), "breaths", lambda t: t.assign(excess_s=0.44)))
+    inside = {link.removeprefix("#") for link in page.links if link.startswith("#")}
+    assert "plot-side-time" in inside
+    assert inside <= set(page.ids)
