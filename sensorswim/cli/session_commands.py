@@ -64,10 +64,24 @@ def rehearse_command(
     video: Annotated[
         str, typer.Option("--video", help="Film the swimmer, too: side or front.")
     ] = "",
+    live: Annotated[
+        bool,
+        typer.Option(
+            "--live",
+            help="Swim it now: emulated sensors with water between, recorded as real ones are. "
+            "Several swimmers: names with commas.",
+        ),
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
     """Write a session of an invented swimmer, with the truth about it in a subfolder."""
     from sensorswim.rehearsal.named import rehearse_named
+
+    if live:
+        from sensorswim.cli.live_rehearsal import rehearse_live
+
+        rehearse_live(out, swimmer.split(","), kit=kit, seed=seed, quiet=quiet)
+        return
 
     with show_progress(quiet=quiet) as told:
         told("swimming")

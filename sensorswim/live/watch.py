@@ -46,7 +46,7 @@ class LiveSwimmer:
         self.aims: tuple[Aim, ...] = _read_aims(folder)
         self._facts: RecordingFacts | None = None
         self._follower: FolderFollower | None = None
-        self._rolling: RollingAnalysis | None = None
+        self.rolling: RollingAnalysis | None = None
         self._buffers: dict[int, LiveBuffer] = {}
         self.news = False
         self.cost_s = 0.0
@@ -80,13 +80,13 @@ class LiveSwimmer:
 
     def run(self) -> None:
         """Bring the figures up to date; slow, so to be called in a thread."""
-        if self._rolling is None:
+        if self.rolling is None:
             return
         began = time.monotonic()
-        if self._rolling.whole_is_due:
-            self._rolling.run_whole()
+        if self.rolling.whole_is_due:
+            self.rolling.run_whole()
         else:
-            self._rolling.run_quick()
+            self.rolling.run_quick()
         self.cost_s = time.monotonic() - began
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
@@ -113,7 +113,7 @@ class LiveSwimmer:
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything a card shows, as plain values for JSON."""
-        state = self._rolling.state if self._rolling else None
+        state = self.rolling.state if self.rolling else None
         session_s = self.session_s()
         return {
             "key": self.folder.name,
@@ -135,10 +135,10 @@ class LiveSwimmer:
     def _take(self, serial: int, sensor: SensorFollowed) -> None:
         """Hand a sensor's new packets to its buffer, as soon as its place and clock are known."""
         buffer = self._buffers.get(serial) or self._new_buffer(serial, sensor.facts)
-        if buffer is None or self._rolling is None:
+        if buffer is None or self.rolling is None:
             return
         for packet in sensor.take_fresh():
-            self._rolling.noticed(buffer.take(packet))
+            self.rolling.noticed(buffer.take(packet))
             self.news = True
             if self.arrived_s is None:
                 self.arrived_s = time.monotonic()
@@ -151,9 +151,9 @@ class LiveSwimmer:
             return None
         scale = Scale.of(facts | {"offset_ticks": offset_ticks(facts, reference)})
         buffer = LiveBuffer(Placement(facts["placement"]), scale)
-        if self._rolling is None:
-            self._rolling = RollingAnalysis(self._session(Placement(reference["placement"])))
-        self._rolling.add(buffer)
+        if self.rolling is None:
+            self.rolling = RollingAnalysis(self._session(Placement(reference["placement"])))
+        self.rolling.add(buffer)
         self._buffers[serial] = buffer
         return buffer
 

@@ -61,12 +61,16 @@ def to_counts(stream: Stream, accel_range_g: int, gyro_range_deg_s: int) -> Coun
 
 
 def motion_of(stream: Stream, rate_hz: int, *, lead_s: float = 0.0) -> Motion:
-    """Return what a sensor reads, with `lead_s` of standing before, mirrored from the beginning."""
+    """Return what a sensor reads, with `lead_s` of standing still before.
+
+    The standing is the first 0.8 s to and fro, so that no knock gets into it.
+    """
     counts, time_s = to_counts(stream, 16, 2000), stream.accel.time_s
-    lead = min(int(lead_s * rate_hz), len(time_s) - 1)
+    lead, still = int(lead_s * rate_hz), int(0.8 * rate_hz)
     if lead:
-        before = 2.0 * time_s[0] - time_s[lead:0:-1]
-        time_s, counts = np.r_[before, time_s], np.concatenate([counts[lead:0:-1], counts])
+        before_s = time_s[0] - np.arange(lead, 0, -1) / rate_hz
+        at = np.abs((np.arange(lead, 0, -1) + still) % (2 * still) - still)
+        time_s, counts = np.r_[before_s, time_s], np.concatenate([counts[at], counts])
     return Motion(time_s=time_s, counts=counts, rate_hz=rate_hz)
 
 
