@@ -111,7 +111,7 @@ def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
     return out
 
 
-def _vqf(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:
+def vqf_offline(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:
     """VQF forwards and back over the whole piece, with gyroscope bias estimated."""
     gyro, accel = np.ascontiguousarray(gyro_rad_s), np.ascontiguousarray(accel_m_s2)
     return vqf.offlineVQF(gyro, accel, None, 1.0 / rate_hz)["quat6D"]
@@ -146,7 +146,7 @@ def _complementary(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: floa
 
 
 ESTIMATORS: Final[dict[str, Estimator]] = {
-    "vqf": _vqf,
+    "vqf": vqf_offline,
     "madgwick": _madgwick,
     "mahony": _mahony,
     "ekf": _ekf,

@@ -15,11 +15,22 @@ from scipy.ndimage import gaussian_filter1d
 
 from sensorswim.model import Stream
 from sensorswim.model.streams import FloatArray
+from sensorswim.signal.envelopes import vertex
 
 SHAKE_RATE_HZ: Final = 50.0
 LAG_REACH_S: Final = 1.6
 """Half an arm cycle at 20 cycles/min, and a little: as far as the movement may be wrong."""
 
+MAX_DRIFT: Final = 1.2e-4
+"""Largest difference of two clocks' rates: twice 50 ppm, and a little."""
+
+TYPICAL_DRIFT: Final = 4e-5
+"""Standard deviation that is expected of that difference before anything is measured."""
+
+FAR_APART_S: Final = 120.0
+"""A drift is not asked of moments closer than that."""
+
+_NEAR_S: Final = 0.3
 _WINDOW_S, _HOP_S = 120.0, 60.0
 _QUIET_RAD_S: Final = 1.0
 _MIN_QUIET_S: Final = 2.0
@@ -67,6 +78,21 @@ class LagCurves:
     device_s: FloatArray
     offsets_s: FloatArray
     score: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moved:
+    """One clock as the movement tells it: offset at a device time, drift, and their errors.
+
+    `sure` is False where another offset, a second or two away, does nearly as well.
+    """
+
+    middle_s: float
+    level_s: float
+    level_error_s: float
+    drift: float = 0.0
+    drift_error: float = TYPICAL_DRIFT
+    sure: bool = False
 
 
 def find_shakes(stream: Stream) -> Shakes:
@@ -131,3 +157,66 @@ def _weighted_agreement(
     covariance = with_y @ (w * x) / total - mean_x * mean_y
     norm = np.sqrt(np.maximum(var_x * var_y, 1e-12))
     return covariance / norm * np.sqrt(total / SHAKE_RATE_HZ)
+
+
+def shake_line(curves: LagCurves) -> Moved | None:
+    """Return offset and drift on which the shocks of most windows agree, None without windows.
+
+    The line is searched that gathers the highest agreement over all windows, each drift charged
+    by how unusual it is.
+    """
+    if len(curves.device_s) == 0:
+        return None
+    middle_s, span_s = float(curves.device_s.mean()), float(np.ptp(curves.device_s))
+    drifts = _drifts_to_try(span_s)
+    summed = [_summed(curves, drift, middle_s) for drift in drifts]
+    worth = [
+        0.5 * total.max() ** 2 - 0.5 * (d / TYPICAL_DRIFT) ** 2
+        for total, d in zip(summed, drifts, strict=True)
+    ]
+    best = int(np.argmax(worth))
+    peak = int(np.argmax(summed[best]))
+    level_s = float(curves.offsets_s[peak] + vertex(summed[best], peak) / SHAKE_RATE_HZ)
+    return _with_errors(curves, middle_s, level_s, float(drifts[best]))
+
+
+def _drifts_to_try(span_s: float) -> np.ndarray:
+    """Return drifts that differ by 20 ms over the windows' span; only 0 where that is short."""
+    if span_s < FAR_APART_S:
+        return np.zeros(1)
+    count = int(np.ceil(MAX_DRIFT * span_s / 0.02))
+    return np.linspace(-MAX_DRIFT, MAX_DRIFT, 2 * count + 1)
+
+
+def _summed(curves: LagCurves, drift: float, middle_s: float) -> np.ndarray:
+    """Return the windows' agreement added up along a drift, over the root of their number."""
+    at_s = curves.offsets_s
+    shifts_s = drift * (curves.device_s - middle_s)
+    rows = [
+        np.interp(at_s + shift, at_s, row)
+        for shift, row in zip(shifts_s, curves.score, strict=True)
+    ]
+    return np.sum(rows, axis=0) / np.sqrt(len(rows))
+
+
+def _with_errors(curves: LagCurves, middle_s: float, level_s: float, drift: float) -> Moved:
+    """Return the line with standard errors from how far the windows' own peaks lie off it."""
+    line_s = level_s + drift * (curves.device_s - middle_s)
+    near = np.abs(curves.offsets_s[None, :] - line_s[:, None]) < _NEAR_S
+    peaks_s = curves.offsets_s[np.argmax(np.where(near, curves.score, -np.inf), axis=1)]
+    # neighbouring windows share half their data: half as many count
+    count = max(1.0, 0.5 * len(line_s))
+    error_s = 1.25 * max(0.03, _spread(peaks_s - line_s)) / np.sqrt(count)
+    slope_error = error_s / max(float(np.std(curves.device_s)), 1.0)
+    return Moved(
+        middle_s=middle_s,
+        level_s=level_s,
+        level_error_s=float(error_s),
+        drift=drift,
+        drift_error=float(1.0 / np.hypot(1.0 / slope_error, 1.0 / TYPICAL_DRIFT)),
+    )
+
+
+def _spread(values: np.ndarray) -> float:
+    """Return the standard deviation from the median absolute deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))

@@ -8,8 +8,10 @@ from made_streams import KNOCKS_S, Clock, clock_error_s, session, stream
 
 from sensorswim.model import Placement, Quality, Samples, Settings, Severity
 from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
+from sensorswim.rehearsal.draw import draw_kit, draw_swimmer
+from sensorswim.rehearsal.settings import CORE
 from sensorswim.signal import prepare
-from sensorswim.signal.clocks import RIVAL_S, fit_clocks
+from sensorswim.signal.clocks import fit_clocks
 
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
@@ -57,8 +59,8 @@ def test_knocks_at_the_start_only_are_exact_there_and_say_what_the_rest_costs():
 def test_without_knocks_the_movement_does_and_says_how_well(place, duration_s):
     fit, quality = fitted(FAR, duration_s, (), place=place)
     assert fit.method == "movement"
-    assert worst_s(fit, FAR, duration_s) < 0.05
-    assert RIVAL_S <= fit.residual_s < 1.1 * RIVAL_S
+    assert worst_s(fit, FAR, duration_s) < 2.0 * fit.residual_s
+    assert 0.05 <= fit.residual_s < 0.2
     (row,) = quality
     assert (row.code, row.severity) == ("clock_from_movement", Severity.DEGRADED)
     assert f"{1000 * fit.residual_s:.0f} ms" in row.text
@@ -87,7 +89,7 @@ def test_claps_that_no_other_sensor_feels_leave_the_clock_to_the_movement():
     }
     fit = fit_clocks(streams, Quality())[ANKLE]
     assert fit.method == "movement"
-    assert worst_s(fit, FAR, 600.0) < 0.05
+    assert worst_s(fit, FAR, 600.0) < 0.1
 
 
 def test_a_late_start_and_a_hole_do_no_harm():
@@ -170,3 +172,20 @@ def test_the_synthetic_swimmers_clocks_are_found(swum):
         error_s = np.abs(fit.to_session(at_s) - truth_s).max()
         assert fit.method == ("knocks" if knocked else "movement")
         assert error_s < (0.005 if knocked else 2.5 * fit.residual_s)
+
+
+@pytest.mark.parametrize("seed", [2, 8, 16])
+def test_drawn_swimmers_without_knocks_are_put_on_one_clock_by_their_push_offs(seed):
+    rng = np.random.default_rng(seed)
+    swimmer = draw_swimmer(rng)
+    kit = draw_kit(rng, CORE)
+    lengths = (*[Length(turn="flip")] * 2, *[Length(turn="open")] * 2, Length(turn="stop"))
+    rehearsal = rehearse(
+        Plan(segments=(Stand(), *lengths, Rest(duration_s=5.0))),
+        swimmer=swimmer, kit=kit, seed=seed,
+    )  # fmt: skip
+    fits = fit_clocks(rehearsal.streams, Quality())
+    for place, fit in list(fits.items())[1:]:
+        at_s = rehearsal.streams[place].accel.time_s[[0, -1]]
+        truth_s = rehearsal.truth_extra["clocks"][place].to_session(at_s)
+        assert np.abs(fit.to_session(at_s) - truth_s).max() < 0.2
