@@ -152,12 +152,13 @@
 
   // ---- a click into the plot, but not the end of a drag
   let down = null;
-  document.addEventListener("pointerdown", (event) => { down = [event.clientX, event.clientY]; },
-    true);
+  document.addEventListener("pointerdown", (event) => {
+    const inside = event.target.closest?.("#axis .nsewdrag, #axis .points, #axis .bars");
+    down = inside && event.button === 0 ? [event.clientX, event.clientY] : null;
+  }, true);
   document.addEventListener("pointerup", (event) => {
     const gd = plot();
-    if (!gd || !down || !event.target.closest?.("#axis .nsewdrag, #axis .points, #axis .bars"))
-      return;
+    if (!gd || !down) return;
     if (Math.hypot(event.clientX - down[0], event.clientY - down[1]) > 4) return;
     const axis = gd._fullLayout.xaxis;
     const x = event.clientX - gd.getBoundingClientRect().left - axis._offset;
