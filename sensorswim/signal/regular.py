@@ -59,12 +59,6 @@ def source_rate_hz(time_s: FloatArray) -> float:
     return float(1.0 / np.median(np.diff(time_s))) if len(time_s) > 1 else float("nan")
 
 
-def gap_limit_s(time_s: FloatArray, max_gap_bridged_s: float) -> float:
-    """Return the longest step that isn't a gap: the setting, or 2.5 sample periods if longer."""
-    rate_hz = source_rate_hz(time_s)
-    return max(max_gap_bridged_s, _GAP_PERIODS / rate_hz) if rate_hz > 0 else max_gap_bridged_s
-
-
 def session_grid(
     streams: dict[Placement, Stream], clocks: dict[Placement, ClockFit], rate_hz: float
 ) -> Grid:
@@ -131,7 +125,8 @@ def resample(
             bare[_read_spline(out, at_s, time_s[piece], smooth[piece])] = False
     for column, values in enumerate(smooth.T):
         out[bare, column] = np.interp(at_s[bare], time_s, values)
-    return out, _valid(at_s, time_s, gap_limit_s(time_s, max_gap_bridged_s))
+    limit_s = max(max_gap_bridged_s, _GAP_PERIODS * period_s if len(steps) else 0.0)
+    return out, _valid(at_s, time_s, limit_s)
 
 
 def regular_track(stream: Stream, clock: ClockFit, grid: Grid, max_gap_bridged_s: float) -> Track:
@@ -155,7 +150,7 @@ def regular_track(stream: Stream, clock: ClockFit, grid: Grid, max_gap_bridged_s
         accel_m_s2=accel,
         gyro_rad_s=gyro,
         valid=accel_valid & gyro_valid,
-        source_rate_hz=min(source_rate_hz(stream.accel.time_s), source_rate_hz(stream.gyro.time_s)),
+        source_rate_hz=min(_rates_hz(stream)),
         magn_ut=magn,
         pressure_kpa=pressure,
     )
@@ -167,6 +162,22 @@ def _together(stream: Stream) -> Samples | None:
     if not np.array_equal(accel.time_s, gyro.time_s):
         return None
     return Samples(time_s=accel.time_s, values=np.hstack([accel.values, gyro.values]))
+
+
+def _rates_hz(stream: Stream) -> list[float]:
+    """Return the logging rate of each time base of accelerometer and gyroscope."""
+    accel_s, gyro_s = stream.accel.time_s, stream.gyro.time_s
+    bases = [accel_s] if accel_s is gyro_s else [accel_s, gyro_s]
+    return [source_rate_hz(base) for base in bases]
+
+
+def during(time_s: FloatArray, starts_s: FloatArray, ends_s: FloatArray) -> BoolArray:
+    """Return which moments (N,), in order, lie in any of the spans; their ends don't belong."""
+    inside = np.zeros(len(time_s), dtype=bool)
+    edges = np.searchsorted(time_s, np.stack([starts_s, ends_s]))
+    for first, last in edges.T:
+        inside[first:last] = True
+    return inside
 
 
 def valid_pieces(valid: BoolArray) -> list[slice]:

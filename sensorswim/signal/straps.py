@@ -16,6 +16,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import up_in_sensor
 
 _STILL_RAD_S: Final = 0.5
@@ -107,11 +108,8 @@ def _report(place: Placement, strap: FloatArray, checked: bool, quality: Quality
 
 
 def _during(time_s: FloatArray, lengths: pd.DataFrame, start: str) -> BoolArray:
-    inside = np.zeros(len(time_s), dtype=bool)
-    for row in lengths.to_dict("records"):
-        first = row[start] if np.isfinite(row[start]) else row["start_s"]
-        inside |= (time_s >= first) & (time_s < row["end_s"])
-    return inside
+    begins = lengths[start].fillna(lengths["start_s"])
+    return during(time_s, begins.to_numpy(dtype=float), lengths["end_s"].to_numpy(dtype=float))
 
 
 def _upright(

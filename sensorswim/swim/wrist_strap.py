@@ -8,6 +8,7 @@ from scipy.ndimage import label, uniform_filter1d
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import up_in_sensor
 
 _STILL_RAD_S = 0.35
@@ -33,7 +34,8 @@ def align_wrist(
     """
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
-    swimming = _inside(recording.time_s, lengths) & track.valid
+    spans_s = (lengths[name].to_numpy(dtype=float) for name in ("start_s", "end_s"))
+    swimming = during(recording.time_s, *spans_s) & track.valid
     along = _standing_axis(recording, track, up, lengths)
     if along is None:
         along = np.array([1.0, 0.0, 0.0])
@@ -54,13 +56,6 @@ def align_wrist(
             placement=track.placement,
         )
     return _complete(along, _reach_up(track, up, along, swimming))
-
-
-def _inside(time_s: FloatArray, lengths: pd.DataFrame) -> BoolArray:
-    inside = np.zeros(len(time_s), dtype=bool)
-    for start_s, end_s in zip(lengths["start_s"], lengths["end_s"], strict=True):
-        inside |= (time_s >= start_s) & (time_s < end_s)
-    return inside
 
 
 def _standing_axis(

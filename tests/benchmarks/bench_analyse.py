@@ -31,6 +31,8 @@ from sensorswim.rehearsal import CORE, Kit, Knocks, Length, Plan, Rest, Stand, r
 
 RATE_HZ = 104.0
 _HOUR_S = 3600.0
+_OPENING_S, _CLOSING_S = 16.0, 12.0
+"""Standing and knocks: once an hour at either end."""
 _BAR_RATIO, _BAR_MB = 8.0, 700.0
 
 
@@ -57,18 +59,27 @@ class Moment:
 def write_hour(folder: Path) -> None:
     """Write a session folder with an hour of five sensors at 104 Hz, as Parquet and CSV."""
     lengths = [Length(turn="flip" if k % 4 != 3 else "stop") for k in range(8)]
-    plan = Plan(segments=(Stand(), Knocks(), *lengths, Rest(duration_s=30.0)))
+    plan = Plan(segments=(Stand(), Knocks(), *lengths, Rest(duration_s=30.0), Knocks()))
     kit = Kit(placements=(*CORE, Placement.LOWER_BACK), rate_hz=RATE_HZ, drift_ppm=0.0)
     rehearse(plan, swimmer=swimmers["side-breather"], kit=kit).write(folder)
     logs = {file: pq.read_table(file).to_pandas() for file in folder.glob("*.parquet")}
     span_s = max(float(log["time_s"].iloc[-1] - log["time_s"].iloc[0]) for log in logs.values())
-    span_s += 1.0 / RATE_HZ
-    times = int(_HOUR_S / span_s) + 1
+    swum_s = span_s + 1.0 / RATE_HZ - _OPENING_S - _CLOSING_S
+    times = int(_HOUR_S / swum_s) + 1
     for file, once in logs.items():
-        parts = [once.assign(time_s=once["time_s"] + k * span_s) for k in range(times)]
+        parts = [_repeated(once, k, k == times - 1, swum_s) for k in range(times)]
         whole = pa.Table.from_pandas(pd.concat(parts), preserve_index=False)
         pq.write_table(whole, file)
         pyarrow.csv.write_csv(whole, file.with_suffix(".csv"))
+
+
+def _repeated(once: pd.DataFrame, number: int, last: bool, swum_s: float) -> pd.DataFrame:
+    """Return a repetition, moved on in time; only the first has the opening, the last the end."""
+    own_s = once["time_s"] - once["time_s"].iloc[0]
+    begin_s = _OPENING_S if number else 0.0
+    end_s = own_s.iloc[-1] + 1.0 if last else _OPENING_S + swum_s
+    part = once.loc[(own_s >= begin_s) & (own_s < end_s)]
+    return part.assign(time_s=part["time_s"] + number * swum_s)
 
 
 def read(folder: Path) -> list[Moment]:
