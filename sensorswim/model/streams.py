@@ -11,6 +11,7 @@ from sensorswim.model.placement import Placement
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int_]
 
 
 @dataclass(frozen=True, kw_only=True)

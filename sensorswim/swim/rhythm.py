@@ -1,8 +1,9 @@
-"""Which half cycles were breaths: two classes of holds, decoded together with their rhythm.
+"""The rhythm of breathing: how many half cycles lie between breaths, learned and used to decide.
 
 A swimmer breathes every 2, 3 or 4 half cycles, or with gaps of 2 to 7: how often each gap occurs
-is learned from the session, and a doubtful half cycle is decided by where it falls in that rhythm
-(a hidden semi-Markov chain, run forwards and back).
+is learned from the session, as is how soon the first breath of a length comes; a doubtful half
+cycle is decided by where it falls in that rhythm (a hidden semi-Markov chain, run forwards and
+back over all lengths at once).
 """
 
 from __future__ import annotations
@@ -11,142 +12,136 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import expit
+from scipy.special import betaln
 
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 
 _GAPS: Final = 8
-_ROUNDS: Final = 25
+_LEADS: Final = 5
+_FOLLOWING: Final = np.r_[np.minimum(np.arange(1, _GAPS + 1), _GAPS - 1),
+                          _GAPS + np.minimum(np.arange(1, _LEADS + 1), _LEADS - 1)]  # fmt: skip
+"""State k < 8: so many half cycles have passed since the last breath; the states from 8 on count
+them from the beginning of the length, while no breath has come yet."""
+_TAKEN: Final = np.r_[0.05, np.full(_GAPS + _LEADS - 1, 0.2)]
+_PASSED: Final = np.r_[1.0, np.full(_GAPS + _LEADS - 1, 0.4)]
+"""Parameters of the beta distribution of each state's chance of a breath, before any is seen:
+most states are nearly always or nearly never taken; two breaths in a row are rare."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class TwoClasses:
-    """Two normal distributions of one spread.
+class Runs:
+    """Where K half cycles stand in R runs of at most L.
 
     Parameters
     ----------
-    low, high, spread : float
-        Unit of the values.
-    share : float
-        Share of the upper class.
-    gain : float
-        How much better two classes explain the values than one, in log-likelihood less the
-        Bayesian cost of two more parameters.
+    index : (R, L) int
+        The half cycle, -1 behind the end of the run.
+    opens : (R,) bool
+        The run begins with its length; else anywhere in the rhythm, as after a gap.
     """
 
-    low: float
-    high: float
-    spread: float
-    share: float
-    gain: float
+    index: IntArray
+    opens: BoolArray
 
-    @property
-    def separation(self) -> float:
-        """Distance of the classes in spreads."""
-        return (self.high - self.low) / self.spread
+    @staticmethod
+    def of(run: IntArray, opens: BoolArray) -> Runs:
+        """Lay out half cycles (K,) by the number of their run."""
+        first = np.flatnonzero(np.diff(run, prepend=run[0] - 1))
+        which = np.cumsum(np.diff(run, prepend=run[0]) != 0)
+        place = np.arange(len(run)) - first[which]
+        index = np.full((len(first), int(place.max()) + 1), -1)
+        index[which, place] = np.arange(len(run))
+        return Runs(index=index, opens=opens[first])
 
-    def odds(self, values: FloatArray) -> FloatArray:
-        """Return the log-likelihood ratio (K,) of the upper class."""
-        middle = 0.5 * (self.low + self.high)
-        return np.asarray((values - middle) * (self.high - self.low) / self.spread**2)
-
-
-def fit_two_classes(values: FloatArray, least_spread: float) -> TwoClasses:
-    """Fit by expectation and maximisation from several starts, and keep the likeliest.
-
-    Parameters
-    ----------
-    values : (K,)
-        Finite, K >= 4.
-    least_spread : float
-        Keeps the classes from shrinking onto repeated values.
-    """
-    fits = [_fit(values, float(np.quantile(values, q)), least_spread) for q in (0.5, 0.7, 0.85)]
-    return max(fits, key=lambda fit: fit.gain)
+    def start(self) -> FloatArray:
+        """Return the chances (R, S) of the states in which the runs begin."""
+        state = np.zeros((len(self.opens), _GAPS + _LEADS))
+        state[self.opens, _GAPS] = 1.0
+        state[~self.opens, :_GAPS] = 1.0 / _GAPS
+        return state
 
 
-def _fit(values: FloatArray, cut: float, least: float) -> TwoClasses:
-    upper = (values > cut).astype(float)
-    low = high = spread = share = 0.0
-    for _ in range(_ROUNDS):
-        share = float(np.clip(upper.mean(), 0.02, 0.98))
-        high = float(np.sum(upper * values) / max(upper.sum(), 1e-9))
-        low = float(np.sum((1 - upper) * values) / max((1 - upper).sum(), 1e-9))
-        square = upper * (values - high) ** 2 + (1 - upper) * (values - low) ** 2
-        spread = max(float(np.sqrt(square.mean())), least)
-        ratio = (values - 0.5 * (low + high)) * (high - low) / spread**2
-        upper = expit(ratio + np.log(share / (1 - share)))
-    two = np.logaddexp(
-        np.log(share) + _log_normal(values, high, spread),
-        np.log(1 - share) + _log_normal(values, low, spread),
-    )
-    one = _log_normal(values, float(values.mean()), max(float(values.std()), least))
-    gain = float(two.sum() - one.sum() - np.log(len(values)))
-    return TwoClasses(low=low, high=high, spread=spread, share=share, gain=gain)
-
-
-def _log_normal(values: FloatArray, mean: float, spread: float) -> FloatArray:
-    return np.asarray(-0.5 * ((values - mean) / spread) ** 2 - np.log(spread))
-
-
-def decode(odds: list[FloatArray], share: float) -> list[FloatArray]:
-    """Return the probability of a breath for every half cycle.
+def decode(
+    odds: FloatArray, runs: Runs, hazard: FloatArray, *, rounds: int = 1
+) -> tuple[FloatArray, FloatArray]:
+    """Return the probability of a breath for every half cycle, and the hazard learned from it.
 
     Parameters
     ----------
-    odds : list of (K,)
-        Log-likelihood ratios of the half cycles in order, one array a run without interruption;
-        a run begins anywhere in the rhythm.
-    share : float
-        Share of breaths, to start from.
+    odds : (B, K)
+        Log-likelihood ratios of breath and no breath, for B readings of the same half cycles.
+    runs : Runs
+    hazard : (B, S)
+        Chance of a breath in each state, to start from.
+    rounds : int
+        How often the hazard is learned anew, 0 keeps it.
 
     Returns
     -------
-    list of (K,)
+    (B, K), (B, S)
     """
-    hazard = np.full(_GAPS, np.clip(share, 0.05, 0.6))
-    hazard[0] *= 0.2
-    out: list[FloatArray] = []
-    for _ in range(_ROUNDS):
-        taken, passed, out = np.full(_GAPS, 0.2), np.full(_GAPS, 0.4), []
-        for run in odds:
-            chance, one_taken, one_passed = _forward_back(run, hazard)
-            out.append(chance)
-            taken, passed = taken + one_taken, passed + one_passed
-        hazard = taken / (taken + passed)
-    return out
+    chance, taken, passed = _forward_back(odds, runs, hazard)
+    for _ in range(rounds):
+        hazard = (taken + _TAKEN) / (taken + passed + _TAKEN + _PASSED)
+        chance, taken, passed = _forward_back(odds, runs, hazard)
+    return chance, hazard
+
+
+def any_rhythm() -> FloatArray:
+    """Return a hazard (S,) to start from when nothing is known."""
+    hazard = np.full(_GAPS + _LEADS, 0.3)
+    hazard[0] = 0.05
+    return hazard
+
+
+def steady(gap: int) -> FloatArray:
+    """Return the hazard (S,) of a swimmer who breathes every so many half cycles."""
+    hazard = np.full(_GAPS + _LEADS, 0.03)
+    hazard[gap - 1], hazard[gap:_GAPS], hazard[_GAPS:] = 0.94, 0.5, 0.3
+    return hazard
+
+
+def likelihood(breath: BoolArray, runs: Runs) -> FloatArray:
+    """Return the log-probability (B,) of breaths (B, K), chances of the states integrated out."""
+    odds = np.where(breath, 60.0, -60.0)
+    _, taken, passed = _forward_back(odds, runs, np.tile(any_rhythm(), (len(breath), 1)))
+    gain = betaln(taken + _TAKEN, passed + _PASSED) - betaln(_TAKEN, _PASSED)
+    return np.asarray(gain.sum(axis=1))
 
 
 def _forward_back(
-    odds: FloatArray, hazard: FloatArray
+    odds: FloatArray, runs: Runs, hazard: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the chance of a breath (K,), and per half cycles since the last how often one came.
-
-    State k: k half cycles have passed since the last breath, before this one is decided.
-    """
-    count = len(odds)
-    like = np.exp(np.clip(odds, -30, 30))
-    ahead = np.zeros((count + 1, _GAPS))
-    ahead[0] = 1.0 / _GAPS
-    for i in range(count):
-        ahead[i + 1] = _step(ahead[i], hazard, like[i])
-        ahead[i + 1] /= ahead[i + 1].sum()
-    back = np.ones((count + 1, _GAPS))
-    following = np.minimum(np.arange(1, _GAPS + 1), _GAPS - 1)
-    for i in range(count - 1, -1, -1):
-        back[i] = hazard * like[i] * back[i + 1, 0] + (1 - hazard) * back[i + 1, following]
-        back[i] /= back[i].sum()
-    yes = ahead[:-1] * hazard * like[:, None] * back[1:, :1]
-    no = ahead[:-1] * (1 - hazard) * back[1:, following]
-    total = (yes + no).sum(axis=1, keepdims=True)
+    """Return the chance of a breath (B, K), and per state (B, S) how often one came or not."""
+    like, real = np.exp(np.clip(odds, -60, 60))[:, runs.index], runs.index >= 0
+    come, pass_by = hazard[:, None, :], 1.0 - hazard[:, None, :]
+    shape = (*like.shape, hazard.shape[1])
+    before, after = np.empty(shape), np.ones(shape)
+    state = np.broadcast_to(runs.start(), (len(odds), *runs.start().shape))
+    for i in range(shape[2]):
+        before[:, :, i] = state
+        state = _onward(state * come, state * pass_by, like[:, :, i])
+    for i in range(shape[2] - 1, 0, -1):
+        later = after[:, :, i]
+        step = come * (like[:, :, i] * later[..., 0])[..., None] + pass_by * later[..., _FOLLOWING]
+        step /= step.sum(axis=2, keepdims=True)
+        after[:, :, i - 1] = np.where(real[:, i, None], step, later)
+    yes = before * come[:, :, None] * (like * after[..., 0])[..., None]
+    no = before * pass_by[:, :, None] * after[..., _FOLLOWING]
+    total = np.where(real, (yes + no).sum(axis=3), np.inf)[..., None]
     yes, no = yes / total, no / total
-    return yes.sum(axis=1), yes.sum(axis=0), no.sum(axis=0)
+    chance = np.zeros(odds.shape)
+    chance[:, runs.index[real]] = yes.sum(axis=3)[:, real]
+    return chance, yes.sum(axis=(1, 2)), no.sum(axis=(1, 2))
 
 
-def _step(state: FloatArray, hazard: FloatArray, like: float) -> FloatArray:
-    new = np.zeros_like(state)
-    new[0] = np.sum(state * hazard) * like
-    stay = state * (1 - hazard)
-    new[1:] = stay[:-1]
-    new[-1] += stay[-1]
-    return new
+def _onward(taken: FloatArray, passed: FloatArray, like: FloatArray) -> FloatArray:
+    """Return the states (B, R, S) one half cycle later."""
+    new = np.empty_like(passed)
+    new[..., 0] = taken.sum(axis=2) * like
+    new[..., 1:_GAPS] = passed[..., : _GAPS - 1]
+    new[..., _GAPS - 1] += passed[..., _GAPS - 1]
+    new[..., _GAPS] = 0.0
+    new[..., _GAPS + 1 :] = passed[..., _GAPS:-1]
+    new[..., -1] += passed[..., -1]
+    return np.asarray(new / new.sum(axis=2, keepdims=True))

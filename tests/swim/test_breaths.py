@@ -11,7 +11,7 @@ from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
 from sensorswim.swim.breaths import BreathResult, detect_breaths
-from sensorswim.swim.rhythm import decode, fit_two_classes
+from sensorswim.swim.rhythm import Runs, any_rhythm, decode, likelihood
 from sensorswim.swim.roll import RollResult, estimate_roll
 from tests.swim.swum import ANKLES, f1, swim, wearing
 
@@ -124,18 +124,83 @@ def test_no_half_cycle_touches_a_gap(swum: tuple[Rehearsal, Recording]) -> None:
     assert not ((rolls["end_s"] > gap[0]) & (rolls["start_s"] < gap[1])).any()
 
 
+def _runs(count: int, *, opens: bool = True) -> Runs:
+    return Runs.of(np.zeros(count, dtype=int), np.arange(count) == (0 if opens else -1))
+
+
+def _decoded(odds: np.ndarray, runs: Runs) -> np.ndarray:
+    return decode(odds[None], runs, any_rhythm()[None], rounds=8)[0][0]
+
+
 def test_rhythm_decides_a_doubtful_half_cycle() -> None:
     odds = np.where(np.arange(60) % 3 == 0, 5.0, -5.0)
     odds[30], odds[31] = 0.0, 0.0
-    chance = decode([odds], 0.33)[0]
+    chance = _decoded(odds, _runs(60))
     assert chance[30] > 0.8
     assert chance[31] < 0.2
 
 
-def test_two_classes_are_told_only_where_there_are_two() -> None:
-    rng = np.random.default_rng(2)
-    one = fit_two_classes(rng.normal(0.6, 0.05, 200), 0.02)
-    two = fit_two_classes(np.r_[rng.normal(0.6, 0.05, 140), rng.normal(0.9, 0.05, 60)], 0.02)
-    assert one.gain < 0
-    assert two.gain > 0
-    assert two.high - two.low == pytest.approx(0.3, abs=0.03)
+def test_rhythm_is_learned_over_all_runs_and_carried_over_no_gap() -> None:
+    """Six runs of every third half cycle, then one that begins anywhere, as after a gap."""
+    phase = np.r_[np.tile(np.arange(24), 6), np.arange(24) + 1]
+    run = np.repeat(np.arange(7), 24)
+    odds = np.where(phase % 3 == 2, 4.0, -4.0)
+    odds[run == 6] *= 0.25
+    odds[6 * 24] = 0.0
+    chance = _decoded(odds, Runs.of(run, (np.diff(run, prepend=-1) != 0) & (run < 6)))
+    assert np.array_equal(chance > 0.5, phase % 3 == 2)
+
+
+def test_a_steady_rhythm_is_likelier_than_a_random_one() -> None:
+    steady = np.arange(60) % 3 == 0
+    mixed = np.random.default_rng(3).permutation(steady)
+    both = likelihood(np.stack([steady, mixed]), _runs(60))
+    assert both[0] > both[1] + 10.0
+
+
+def _told(peaks_deg: np.ndarray, widths_s: np.ndarray) -> tuple[BreathResult, Quality]:
+    """Return the breaths in half sines of these signed peaks and widths, 20 to a length."""
+    edges = 5.0 + np.r_[0.0, np.cumsum(widths_s)]
+    time_s = np.arange(int((edges[-1] + 5.0) * 100)) / 100.0
+    k = np.clip(np.searchsorted(edges, time_s) - 1, 0, len(widths_s) - 1)
+    wave = peaks_deg[k] * np.sin(np.pi * (time_s - edges[k]) / widths_s[k])
+    wave[(time_s < edges[0]) | (time_s > edges[-1])] = 0.0
+    cuts = edges[::20]
+    lengths = pd.DataFrame({"length_no": np.arange(1, len(cuts)), "start_s": cuts[:-1] - 0.05,
+                            "swim_start_s": cuts[:-1] - 0.05, "end_s": cuts[1:] + 0.05,
+                            "activity": "front_crawl"})  # fmt: skip
+    recording = Recording(rate_hz=100.0, time_s=time_s, tracks={}, clocks={})
+    roll = RollResult(signals_deg={"ankles": wave}, table=empty("roll"), best_source="ankles")
+    quality = Quality()
+    return detect_breaths(roll, recording, lengths, {}, empty("arm_strokes"), quality), quality
+
+
+def _swum_halves(
+    breath: np.ndarray, *, lean_deg: float, added_s: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return peaks and widths of a swimmer who rolls more to one side and holds at breaths."""
+    rng, count = np.random.default_rng(6), len(breath)
+    sign = np.where(np.arange(count) % 2 == 0, 1.0, -1.0)
+    peaks = sign * (38.0 + 2.0 * rng.standard_normal(count)) + lean_deg
+    return peaks, 0.8 * (1 + 0.025 * rng.standard_normal(count)) + added_s * breath
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 8.0, -5.0])
+def test_a_lopsided_swimmer_who_never_breathes_has_no_breaths(lean_deg: float) -> None:
+    result, quality = _told(*_swum_halves(np.zeros(160), lean_deg=lean_deg, added_s=0.0))
+    assert result.breaths.empty
+    assert "no_breaths_found" in quality.codes()
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 8.0, -5.0])
+@pytest.mark.parametrize("gap", [2, 3, 4])
+def test_breaths_of_a_lopsided_swimmer_are_told_by_what_they_add(gap: int, lean_deg: float) -> None:
+    halves = np.arange(160)
+    breath = (halves % 20 >= 3) & (halves % 20 < 19) & ((halves - 4) % gap == 0)
+    peaks, widths_s = _swum_halves(breath, lean_deg=lean_deg, added_s=0.2)
+    result, _ = _told(peaks, widths_s)
+    at_s = pd.Series(5.0 + np.cumsum(widths_s) - 0.5 * widths_s)
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        own = result.breaths.loc[result.breaths["side"] == side, "peak_s"]
+        assert f1(at_s[breath & (np.sign(peaks) == sign)], own, 0.3) >= 0.95 or not len(own)
+    assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95

@@ -1,0 +1,310 @@
+"""Which half cycles were breaths: what a breath adds, beside what the two sides differ by anyway.
+
+Every half cycle is described by its widths, its hold and its peak. Each side has its own middle;
+a breath adds the same to both. Nobody knows beforehand how lopsided a swimmer is: the widths
+hardly differ between the sides of a swimmer who doesn't breathe, peak and hold beyond a fixed
+angle differ widely. So for who breathes to one side only, the widths decide; where only the peaks
+differ, a breath and an uneven roll look the same.
+
+Several rhythms are tried as a start. Each is fitted by expectation and maximisation together
+with its rhythm, and weighed by the probability of the data (Laplace's approximation) against that
+of no breaths at all; MacKay 2003, Information Theory, Inference, and Learning Algorithms, ch. 28.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.linalg import block_diag
+from scipy.special import expit
+
+from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.swim.half_cycles import HalfCycles
+from sensorswim.swim.rhythm import Runs, any_rhythm, decode, likelihood, steady
+
+MEASURES: Final = ("half_width", "quarter_width", "hold", "peak")
+"""Shares of the cycle; the peak as a share of the length's own peaks."""
+_LEAST_SD: Final = np.array([0.008, 0.007, 0.012, 0.02])
+_SIDES_SD: Final = np.array([0.008, 0.007, 0.03, 0.03])
+_SHIFTED: Final = 0.3 * np.array([0.0, 0.0, 0.37, 1.0])
+_UNLIKE: Final = 0.12 * np.array([-0.32, -0.18, 0.18, 1.0])
+"""How much the sides of a swimmer differ without any breath: on their own (picked on the synthetic
+swimmer, whose widths differ by less than 0.01 of the cycle), because the whole wave is shifted to
+one side, and because the two sides are half sines of unlike size about the same zero. The shares
+follow from the sine: a shift by p / 2 moves the crossings of half the peak, unlike sizes move the
+middle between the peaks."""
+_ADDED: Final = np.array([0.06, 0.06, 0.08, 0.12])
+_ADDED_SD: Final = np.array([0.08, 0.08, 0.08, 0.1])
+"""What a breath adds: 0.1 s of a cycle of 1.6 s, give or take (our choice, no source)."""
+_WEIGHTS: Final = np.array([[0.3, 0.7, 0.0, 0.0], [0.0, 0.0, 0.5, 0.5], [0.2, 0.3, 0.3, 0.2]])
+"""Ways to look for rolls that stand out: by width, by size, by both."""
+_TAILS: Final = 5.0
+_OWN: Final = 8.0
+_ROUNDS: Final = 8
+_TOUCHES: Final = 2
+_LEAST_COUNT: Final = 10
+_HOLD_AND_PEAK: Final = slice(2, 4)
+_END_ODDS: Final = 2.0
+"""The first and the last half cycle of a run have no widths, and are often swum otherwise: their
+hold and peak count little, and the last one's not for a breath at all."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """Breaths as told from the half cycles.
+
+    Parameters
+    ----------
+    breath : (K,) bool
+    chance : (K,)
+        Probability of a breath, given that there are breaths at all.
+    evidence : float
+        Log-odds that there are breaths at all.
+    added_s : float
+        What a breath adds to the hold.
+    apart : float
+        Distance of the two kinds of rolls, in spreads.
+    one_sided : bool
+        The breaths stand out from the other side only: an uneven roll might look alike.
+    """
+
+    breath: BoolArray
+    chance: FloatArray
+    evidence: float
+    added_s: float
+    apart: float
+    one_sided: bool
+
+
+def measure(halves: HalfCycles) -> tuple[FloatArray, FloatArray]:
+    """Return the measures (K, 4) and the cycle (K,) in s; widths are NaN at the ends of runs."""
+    half, quarter, cycle = halves.widths_s()
+    usual = _of_length(halves, cycle, np.nanmedian(cycle) if np.isfinite(cycle).any() else np.nan)
+    start_s, end_s = halves.beyond(0.5 * float(np.median(halves.peak_roll_deg)))
+    hold = np.nan_to_num(end_s - start_s)
+    peaks = halves.peak_roll_deg
+    sides = [
+        _of_length(halves, np.where(halves.sign == sign, peaks, np.nan), np.median(peaks))
+        for sign in (1.0, -1.0)
+    ]
+    shares = [half / usual, quarter / usual, hold / usual, 2.0 * peaks / (sides[0] + sides[1])]
+    return np.stack(shares, axis=1), usual
+
+
+def _of_length(halves: HalfCycles, values: FloatArray, otherwise: float) -> FloatArray:
+    """Return for each half cycle the median of its length."""
+    out = np.full(len(values), otherwise)
+    for number in np.unique(halves.length_no):
+        own = halves.length_no == number
+        known = values[own][np.isfinite(values[own])]
+        if len(known) > 2:
+            out[own] = np.median(known)
+    return out
+
+
+def tell(halves: HalfCycles) -> Told | None:
+    """Return the likeliest breaths, None with fewer than ten half cycles to go by."""
+    values, cycle = measure(halves)
+    whole = np.isfinite(values).all(axis=1) & ~halves.opens & ~halves.closes
+    if whole.sum() < _LEAST_COUNT:
+        return None
+    runs = Runs.of(halves.run, halves.opens)
+    seen = _Seen(values=values[whole], sign=halves.sign[whole])
+    quiet = np.zeros((1, len(halves)))
+    base = seen.fit(quiet[0, whole]).score + likelihood(quiet > 0.5, runs)[0]
+    starts = _starts(seen, halves.sign, whole, runs)
+    chance = np.concatenate([_settle(seen, whole, runs, starts), starts[:2] * ~halves.opens])
+    for _ in range(_TOUCHES):
+        fits = [seen.best_fit((row[whole] > 0.5).astype(float)) for row in chance]
+        chance = _with_ends(halves, values, whole, fits, runs)
+    fits = [seen.best_fit((row[whole] > 0.5).astype(float)) for row in chance]
+    score = np.array([fit.score for fit in fits]) + likelihood(chance > 0.5, runs)
+    some = (chance[:, whole] > 0.5).any(axis=1) & np.array([fit.plausible for fit in fits])
+    best = int(np.argmax(np.where(some, score, -np.inf)))
+    breath = (chance[best] > 0.5) & bool(some[best])
+    return Told(
+        breath=breath,
+        chance=chance[best],
+        evidence=float(score[best] - base) if some[best] else -np.inf,
+        added_s=float(fits[best].theta[2, 2] * np.median(cycle)),
+        apart=fits[best].apart,
+        one_sided=_one_sided(halves.sign, breath, whole),
+    )
+
+
+def _with_ends(
+    halves: HalfCycles, values: FloatArray, whole: BoolArray, fits: list[_Fit], runs: Runs
+) -> FloatArray:
+    """Return the chances (B, K) with the first and last half cycles judged by hold and peak."""
+    everyone = _Seen(values=values, sign=halves.sign)
+    most = np.where(halves.closes, 0.0, _END_ODDS)
+    odds = np.stack([
+        np.where(whole, everyone.odds(fit),
+                 np.clip(everyone.odds(fit, _HOLD_AND_PEAK), -2.0 * _END_ODDS, most))
+        for fit in fits
+    ])  # fmt: skip
+    return decode(odds, runs, np.tile(any_rhythm(), (len(fits), 1)), rounds=8)[0]
+
+
+def _one_sided(sign: FloatArray, breath: BoolArray, whole: BoolArray) -> bool:
+    shares = [float(np.mean(breath[whole & (sign == side)])) if (whole & (sign == side)).any()
+              else 0.0 for side in (1.0, -1.0)]  # fmt: skip
+    return max(shares) > 0.9 and min(shares) < 0.1
+
+
+def _starts(seen: _Seen, sign: FloatArray, whole: BoolArray, runs: Runs) -> FloatArray:
+    """Return first guesses (B, K): every second, to either side; every third and fourth; any."""
+    mark = np.zeros((3, len(sign)))
+    mark[:, whole] = 2.0 * (seen.stand_out() @ _WEIGHTS.T - 0.7).T
+    guesses = [np.stack([np.where(sign == side, 0.9, 0.02) for side in (1.0, -1.0)])]
+    guesses += [
+        decode(mark, runs, np.tile(hazard, (3, 1)), rounds=rounds)[0]
+        for hazard, rounds in ((steady(3), 0), (steady(4), 0), (any_rhythm(), 4))
+    ]
+    return np.concatenate(guesses)
+
+
+def _settle(seen: _Seen, whole: BoolArray, runs: Runs, chance: FloatArray) -> FloatArray:
+    """Fit classes and rhythm by turns until they settle; return the chances (B, K)."""
+    odds, hazard = np.zeros(chance.shape), np.tile(any_rhythm(), (len(chance), 1))
+    fits: list[_Fit | None] = [None] * len(chance)
+    for i in range(_ROUNDS):
+        soft = chance if i < _ROUNDS - 3 else (chance > 0.5).astype(float)
+        for k, row in enumerate(soft):
+            fit = fits[k] = seen.fit(row[whole], fits[k] or seen.apart(row[whole]), rounds=2)
+            odds[k, whole] = seen.odds(fit)
+        chance, hazard = decode(odds, runs, hazard)
+    return chance
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Fit:
+    """Middle, difference of the sides and what a breath adds (3, 4); spread (4, 4); evidence."""
+
+    theta: FloatArray
+    spread: FloatArray
+    score: float
+
+    @property
+    def plausible(self) -> bool:
+        """What a breath adds is more, not less."""
+        _, quarter, hold, peak = self.theta[2]
+        return bool(hold > 0 and quarter > -0.02 and peak > -0.15)
+
+    @property
+    def apart(self) -> float:
+        """Distance of the classes in spreads."""
+        return float(np.sqrt(self.theta[2] @ np.linalg.solve(self.spread, self.theta[2])))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """Measures (K, 4) and signs (K,) of the half cycles that count."""
+
+    values: FloatArray
+    sign: FloatArray
+
+    def stand_out(self) -> FloatArray:
+        """Return how far each measure lies above the middle of its side, in spreads."""
+        out = np.zeros_like(self.values)
+        for side in (1.0, -1.0):
+            own = self.sign == side
+            if own.any():
+                away = self.values[own] - np.median(self.values[own], axis=0)
+                out[own] = away / (1.5 * np.median(np.abs(away), axis=0) + _LEAST_SD)
+        return out
+
+    def odds(self, fit: _Fit, of: slice = slice(None)) -> FloatArray:
+        """Return the log-likelihood ratio (K,) of breath and no breath from some measures."""
+        spread = fit.spread[of, of]
+        mean = fit.theta[0] + 0.5 * self.sign[:, None] * fit.theta[1]
+        near = [np.log1p(_away((self.values - m)[:, of], spread) / _TAILS)
+                for m in (mean, mean + fit.theta[2])]  # fmt: skip
+        return np.asarray(0.5 * (_TAILS + len(spread)) * (near[0] - near[1]))
+
+    def apart(self, chance: FloatArray) -> _Fit:
+        """Return a rough start: sides alike, and all that the classes differ by is added."""
+        share = [w / max(float(w.sum()), 1e-9) for w in (1.0 - chance, chance)]
+        low, high = (w @ self.values for w in share)
+        spread = np.diag((3.0 * _LEAST_SD) ** 2)
+        return _Fit(theta=np.stack([low, 0.0 * low, high - low]), spread=spread, score=-np.inf)
+
+    def best_fit(self, breath: FloatArray) -> _Fit:
+        """Return the better of the fits that start from unlike sides and from unlike classes."""
+        fits = [self.fit(breath), self.fit(breath, self.apart(breath))]
+        return max(fits, key=lambda fit: fit.score)
+
+    def fit(self, chance: FloatArray, start: _Fit | None = None, *, rounds: int = 8) -> _Fit:
+        """Fit middle, difference of the sides, what a breath adds, and one spread for all.
+
+        Half cycles between the classes count in both with their chance (K,); each is weighted as
+        in a multivariate t distribution, so that odd ones don't draw.
+        """
+        prior_mean, precision = _prior(bool(chance.any()))
+        if start is None:
+            theta = np.stack([np.median(self.values, axis=0), *np.zeros((2, len(_LEAST_SD)))])
+            spread = np.cov(self.values.T) + np.diag(_LEAST_SD**2)
+        else:
+            theta, spread = start.theta, start.spread
+        plain = np.stack([np.ones(len(chance)), 0.5 * self.sign, np.zeros(len(chance))], axis=1)
+        classes = ((plain, 1.0 - chance), (plain + np.array([0.0, 0.0, 1.0]), chance))
+        for _ in range(rounds):
+            inverse = np.linalg.inv(spread)
+            weighted = [(d, share * (_TAILS + len(inverse)) /
+                         (_TAILS + _away(self.values - d @ theta, spread)))
+                        for d, share in classes]  # fmt: skip
+            gram = sum(d.T @ (w[:, None] * d) for d, w in weighted)
+            drawn = sum(d.T @ (w[:, None] * self.values) for d, w in weighted)
+            hessian = np.kron(gram, inverse) + precision
+            right = (drawn @ inverse).ravel() + precision @ prior_mean.ravel()
+            theta = np.linalg.solve(hessian, right).reshape(theta.shape)
+            left = [(self.values - d @ theta, w) for d, w in weighted]
+            scatter = sum(r.T @ (w[:, None] * r) for r, w in left)
+            spread = (scatter + _OWN * np.diag(_LEAST_SD**2)) / (len(chance) + _OWN)
+        away = [_away(self.values - d @ theta, spread) for d, _ in classes]
+        score = _score(np.where(chance > 0.5, away[1], away[0]), spread)
+        off = (theta - prior_mean).ravel()
+        score += 0.5 * float(np.linalg.slogdet(precision)[1] - np.linalg.slogdet(hessian)[1])
+        score -= 0.5 * float(off @ precision @ off)
+        return _Fit(theta=theta, spread=spread, score=score)
+
+
+def _prior(breaths: bool) -> tuple[FloatArray, FloatArray]:
+    """Return mean (3, 4) of middle, sides and addition and its precision (12, 12)."""
+    dim = len(_ADDED)
+    sides = np.diag(_SIDES_SD**2) + np.outer(_SHIFTED, _SHIFTED) + np.outer(_UNLIKE, _UNLIKE)
+    added = np.diag((_ADDED_SD if breaths else 1e-3 * _LEAST_SD) ** -2.0)
+    precision = block_diag(np.eye(dim) / 9.0, np.linalg.inv(sides), added)
+    return np.stack([np.zeros(dim), np.zeros(dim), _ADDED * breaths]), precision
+
+
+def _away(left: FloatArray, spread: FloatArray) -> FloatArray:
+    """Return the squared Mahalanobis length (K,) of residuals (K, 4)."""
+    return np.asarray(np.sum(np.linalg.solve(spread, left.T).T * left, axis=1))
+
+
+def _score(away: FloatArray, spread: FloatArray) -> float:
+    """Return the log-likelihood under the t distribution with the prior of its spread."""
+    size = np.linalg.slogdet(spread)[1]
+    own = 0.5 * _OWN * (size + np.trace(np.linalg.solve(spread, np.diag(_LEAST_SD**2))))
+    tails = 0.5 * (_TAILS + len(spread)) * np.log1p(away / _TAILS).sum()
+    return float(-tails - 0.5 * len(away) * size - own)
+
+
+def believed(told: Told) -> bool:
+    """Return whether there are breaths at all.
+
+    Rolls of one and the same side that fall into two kinds need more: slow changes of a swimmer's
+    roll can look like that.
+    """
+    return told.evidence > (3.0 if told.one_sided else 8.0) and told.apart > 3.0
+
+
+def sure(evidence: float, added_s: float) -> float:
+    """Return how far the breaths as such can be believed, 0..1.
+
+    Below a tenth of a second an uneven roll looks the same.
+    """
+    return float(expit(0.5 * evidence) * min(1.0, max(added_s, 0.0) / 0.2) ** 0.5)

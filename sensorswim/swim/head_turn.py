@@ -1,0 +1,52 @@
+"""Breaths told by a head sensor: how far the face turns to the upper side, against the trunk."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from sensorswim.model.streams import FloatArray, IntArray
+from sensorswim.swim.half_cycles import HalfCycles
+
+_LIMIT_DEG: Final = 60.0
+_LIMITS_DEG: Final = (35.0, 90.0)
+_GAP_DEG: Final = 25.0
+_SURE_DEG: Final = 40.0
+_KNOWN: Final = 0.8
+
+
+def turned_to_breathe(
+    halves: HalfCycles, head_deg: FloatArray, trunk_deg: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Return per half cycle +1 breath, 0 none, -1 can't tell, and how sure that is.
+
+    The mark is the head's turn to the upper side plus its turn against the trunk: a head that
+    merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
+    further than the trunk; a head kept still gets a negative one. The limit lies in the widest
+    gap between the marks near 60 degrees.
+
+    Parameters
+    ----------
+    halves : HalfCycles
+    head_deg, trunk_deg : (N,)
+        Roll of the head, and of the best source of roll; NaN in gaps.
+    """
+    mark = np.full(len(halves), np.nan)
+    for i, (first, stop) in enumerate(zip(halves.first, halves.stop, strict=True)):
+        head = halves.sign[i] * head_deg[first:stop]
+        trunk = halves.sign[i] * trunk_deg[first:stop]
+        if np.isfinite(head).mean() > _KNOWN:
+            mark[i] = np.nanmax(2.0 * head - trunk)
+    limit = _limit_deg(mark[np.isfinite(mark)])
+    breath = np.where(np.isnan(mark), -1, mark > limit).astype(int)
+    return breath, np.clip(0.5 + np.abs(mark - limit) / (2.0 * _SURE_DEG), 0.5, 1.0)
+
+
+def _limit_deg(marks: FloatArray) -> float:
+    """Return the middle of the widest gap between marks about the limit, 60 without one."""
+    low, high = _LIMITS_DEG
+    near = np.sort(np.r_[low, marks[(marks > low) & (marks < high)], high])
+    gaps = np.diff(near)
+    widest = int(np.argmax(gaps))
+    return float(0.5 * (near[widest] + near[widest + 1])) if gaps[widest] > _GAP_DEG else _LIMIT_DEG
