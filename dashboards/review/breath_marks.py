@@ -12,7 +12,7 @@ from dash import Input, Output, State, ctx, html
 from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 from sensorswim.errors import SensorswimError
 from sensorswim.figures.style import number
-from sensorswim.formats.session_write import add_mark, drop_mark
+from sensorswim.formats.marks_write import add_mark, drop_mark
 from sensorswim.metrics.video_marks import BREATH_STEPS, breath_steps
 from sensorswim.model import Mark
 
@@ -96,11 +96,11 @@ def _mark(desk: Desk, key: str, pressed: str, moment_s: float | None) -> str:
     kind = pressed.removeprefix("mark-")
     if kind == "back":
         opened = desk.open(key)
-        drop_mark(0 if opened is None else len(opened.analysis.session.marks) - 1, folder)
+        drop_mark(folder, 0 if opened is None else len(opened.analysis.session.marks) - 1)
         return "The last mark is taken back."
     if moment_s is None:
         return "Choose a moment first."
-    add_mark(Mark(kind=kind, session_s=round(moment_s, 4)), folder)
+    add_mark(folder, Mark(kind=kind, session_s=round(moment_s, 4)))
     return f"{_WORDS[kind]}: marked at {moment_s:.2f} s."
 
 

@@ -55,6 +55,12 @@ KINDS: Final = {
         "without a breath.",
         draw=lambda t, _: figures.draw_side_time(t["breaths"], t["rolls"]),
     ),
+    "hands": Kind(
+        title="Hand paths",
+        reading="The wrist's way round its shoulder over the arm cycle, thin lines single "
+        "lengths. How far it lies to the side is an estimate; changes are surer than the level.",
+        draw=lambda t, _: figures.draw_hand_paths(t["hand_paths"]),
+    ),
     "phases": Kind(
         title="Phases of each arm",
         reading="Each bar is one arm's whole cycle.",

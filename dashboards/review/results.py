@@ -20,6 +20,7 @@ from sensorswim.formats.settings_toml import read_settings
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.quality import Quality
 from sensorswim.model.session import Session
+from sensorswim.model.tables import SCHEMAS
 
 _KEPT: Final = 4
 STEPS: Final = (
@@ -161,5 +162,5 @@ def _fingerprint(session: Session) -> str:
     told = replace(session, videos=(), marks=())
     stats = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files]
     settings = read_settings(session.folder).hash
-    text = json.dumps([__version__, repr(told), stats, settings])
+    text = json.dumps([__version__, repr(SCHEMAS), repr(told), stats, settings])
     return hashlib.sha256(text.encode()).hexdigest()[:32]

@@ -11,7 +11,7 @@ from dash import Input, Output, State, dcc, html
 
 from sensorswim import figures
 from sensorswim.dashboards.components import shown
-from sensorswim.dashboards.review import moment_desk, pictures, sheets
+from sensorswim.dashboards.review import findings_part, moment_desk, pictures, sheets
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.dashboards.review.shelf import title_of
 from sensorswim.dashboards.review.waiting import add_waiting, waiting
@@ -40,6 +40,7 @@ def content(desk: Desk, asked: dict[str, str]) -> Any:
                 ]
             ),
             moment_desk.section(empty=opened.analysis.lengths.empty),
+            findings_part.section(opened.analysis),
             html.Section(
                 [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
             ),
@@ -134,7 +135,9 @@ def _add_strip(app: dash.Dash, desk: Desk) -> None:
     async def draw_strip(scheme: str | None, key: str) -> tuple[Any, Any]:
         opened = await opened_or_stop(desk, key, scheme)
         fig = figures.draw_swum(opened.analysis.lengths, opened.analysis.session.blocks)
-        return shown(fig, scheme), {"height": f"{int(fig.layout.height)}px"}
+        height = int(0.72 * fig.layout.height)
+        fig.update_layout(height=height, margin={"t": 44, "b": 44})
+        return shown(fig, scheme), {"height": f"{height}px"}
 
     @app.callback(Output("length", "value"), Input("strip", "clickData"), prevent_initial_call=True)
     async def choose(click: dict[str, Any] | None) -> str:

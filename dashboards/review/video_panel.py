@@ -14,8 +14,9 @@ from sensorswim.dashboards.review.clips import Clip, keep_mark, listen
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.dashboards.review.media import clip_of
 from sensorswim.errors import SensorswimError
+from sensorswim.formats.marks_write import add_mark
 from sensorswim.formats.session_toml import read_session
-from sensorswim.formats.session_write import add_mark, write_session
+from sensorswim.formats.session_write import write_session
 from sensorswim.model import Mark, Quality, VideoMark
 
 _ASK_MS: Final = 500
@@ -343,7 +344,7 @@ def _add_measuring(app: dash.Dash, desk: Desk) -> None:
             unit=wanted,
             view=view,
         )
-        await asyncio.to_thread(add_mark, mark, folder)
+        await asyncio.to_thread(add_mark, folder, mark)
         return f"Saved: {_MEASURES[kind]}, {mark.value:g} {wanted}.", f"measured {clicks}"
 
 

@@ -3,6 +3,7 @@
 from sensorswim.figures.arms import draw_arm_phases, draw_coordination, phase_shares
 from sensorswim.figures.breaths import draw_side_time
 from sensorswim.figures.felt import draw_felt
+from sensorswim.figures.hand_paths import draw_hand_paths
 from sensorswim.figures.kicks import draw_kick_rhythm
 from sensorswim.figures.pace import draw_pace
 from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
@@ -25,6 +26,7 @@ __all__ = [
     "draw_carry_over",
     "draw_coordination",
     "draw_felt",
+    "draw_hand_paths",
     "draw_kick_rhythm",
     "draw_pace",
     "draw_roll_of_length",

@@ -1,9 +1,9 @@
-"""The session.toml and marks.toml, written: for the dashboards and for rehearsed sessions."""
+"""The session.toml, written: for the dashboards and for rehearsed sessions."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,8 @@ from tomlkit.exceptions import ParseError
 from tomlkit.items import AoT
 
 from sensorswim.errors import SessionError
-from sensorswim.formats.session_toml import MARKS_FILE, SESSION_FILE
-from sensorswim.model.session import Block, Mark, SensorFile, Session, Video
+from sensorswim.formats.session_toml import SESSION_FILE
+from sensorswim.model.session import Block, SensorFile, Session, Video
 from sensorswim.model.tables import FORMAT
 
 
@@ -31,7 +31,7 @@ def write_session(session: Session, folder: Path) -> Path:
         The session.toml that is there isn't TOML, or a file lies outside `session.folder`.
     """
     path = folder / SESSION_FILE
-    document = _existing(path)
+    document = existing(path)
     for key, value in _top_level(session).items():
         if value is None:
             document.pop(key, None)
@@ -40,51 +40,27 @@ def write_session(session: Session, folder: Path) -> Path:
     _set_tables(document, "sensor", [_sensor(s, session.folder) for s in session.sensors])
     _set_tables(document, "block", [_block(block) for block in session.blocks])
     _set_tables(document, "video", [_video(video, session.folder) for video in session.videos])
-    return _swap_in(document, path)
+    return swap_in(document, path)
 
 
-def add_mark(mark: Mark, folder: Path) -> Path:
-    """Append a mark to the folder's marks.toml, swapped in whole, and return its path.
-
-    What is there already stays as it is, comments and unknown keys included.
-
-    Raises
-    ------
-    SessionError
-        The marks.toml that is there isn't TOML.
-    """
-    path = folder / MARKS_FILE
-    document = _existing(path)
-    document.setdefault("format", FORMAT)
-    marks = document.setdefault("mark", tomlkit.aot())
-    marks.append(_array([_given(asdict(mark))])[0])
-    return _swap_in(document, path)
-
-
-def drop_mark(number: int, folder: Path) -> Path:
-    """Take the mark of this number, from 0 in file order, out of marks.toml.
-
-    Raises
-    ------
-    SessionError
-        There is no such mark.
-    """
-    path = folder / MARKS_FILE
-    document = _existing(path)
-    marks = document.get("mark", [])
-    if not 0 <= number < len(marks):
-        raise SessionError("has no such mark any more", where=path.name)
-    del marks[number]
-    return _swap_in(document, path)
-
-
-def _swap_in(document: tomlkit.TOMLDocument, path: Path) -> Path:
+def swap_in(document: tomlkit.TOMLDocument, path: Path) -> Path:
+    """Write a document beside the path, safely on disk, and swap it in whole."""
     part = path.with_name(f"{path.name}.part")
-    part.write_text(tomlkit.dumps(document), encoding="utf-8", newline="\n")
+    with part.open("w", encoding="utf-8", newline="\n") as file:
+        file.write(tomlkit.dumps(document))
+        file.flush()
+        os.fsync(file.fileno())
     return part.replace(path)
 
 
-def _existing(path: Path) -> tomlkit.TOMLDocument:
+def existing(path: Path) -> tomlkit.TOMLDocument:
+    """Return the TOML that is there to be edited, an empty document where there is none.
+
+    Raises
+    ------
+    SessionError
+        What is there isn't TOML.
+    """
     if not path.exists():
         return tomlkit.document()
     try:

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from sensorswim.errors import SessionError
+from sensorswim.formats.marks_write import add_mark, drop_mark
 from sensorswim.formats.session_toml import read_marks
-from sensorswim.formats.session_write import add_mark, drop_mark
 from sensorswim.model import Mark, Quality
 
 ANGLE = Mark(
@@ -18,8 +18,8 @@ ANGLE = Mark(
 
 
 def test_a_mark_comes_back_as_it_was_written(tmp_path: Path) -> None:
-    add_mark(ANGLE, tmp_path)
-    add_mark(Mark(kind="exhale_start", session_s=14.0), tmp_path)
+    add_mark(tmp_path, ANGLE)
+    add_mark(tmp_path, Mark(kind="exhale_start", session_s=14.0))
     assert read_marks(tmp_path, Quality()) == (ANGLE, Mark(kind="exhale_start", session_s=14.0))
     assert [p.name for p in tmp_path.iterdir()] == ["marks.toml"]
 
@@ -27,7 +27,7 @@ def test_a_mark_comes_back_as_it_was_written(tmp_path: Path) -> None:
 def test_comments_and_unknown_keys_stay(tmp_path: Path) -> None:
     old = '# mine\n[[mark]]\nkind = "note"\nsession_s = 1.0\nmood = "good"\n'
     (tmp_path / "marks.toml").write_text(old)
-    add_mark(ANGLE, tmp_path)
+    add_mark(tmp_path, ANGLE)
     text = (tmp_path / "marks.toml").read_text()
     assert "# mine" in text
     assert 'mood = "good"' in text
@@ -36,15 +36,15 @@ def test_comments_and_unknown_keys_stay(tmp_path: Path) -> None:
 
 def test_one_mark_is_taken_out_and_the_others_stay(tmp_path: Path) -> None:
     for kind in ("a", "b", "c"):
-        add_mark(Mark(kind=kind, session_s=1.0), tmp_path)
-    drop_mark(1, tmp_path)
+        add_mark(tmp_path, Mark(kind=kind, session_s=1.0))
+    drop_mark(tmp_path, 1)
     assert [mark.kind for mark in read_marks(tmp_path, Quality())] == ["a", "c"]
     with pytest.raises(SessionError, match="no such mark"):
-        drop_mark(2, tmp_path)
+        drop_mark(tmp_path, 2)
 
 
 def test_a_broken_file_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "marks.toml").write_text("[[mark\n")
     with pytest.raises(SessionError, match="not valid TOML"):
-        add_mark(ANGLE, tmp_path)
+        add_mark(tmp_path, ANGLE)
     assert (tmp_path / "marks.toml").read_text() == "[[mark\n"

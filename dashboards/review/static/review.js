@@ -148,6 +148,12 @@
   document.addEventListener("click", (event) => {
     const name = event.target.closest?.("#moment-desk [data-step]")?.dataset.step;
     if (name) step(name);
+    const asked = event.target.closest?.("[data-moment]")?.dataset.moment;
+    if (!asked) return;
+    moveTo(Number(asked), "asked");
+    const desk = at("moment-desk");
+    desk.scrollIntoView({block: "start"});
+    desk.focus({preventScroll: true});
   });
 
   // ---- a click into the plot, but not the end of a drag
