@@ -25,6 +25,7 @@ ORDER = (
     "figures",
     "report",
     "export",
+    "advice",
     "archive",
     "rehearsal",
     "live",

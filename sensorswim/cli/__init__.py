@@ -27,6 +27,7 @@ for _commands in (
     "dashboard_commands",
     "live_commands",
     "archive_commands",
+    "advice_commands",
     "season_commands",
 ):
     importlib.import_module(f"sensorswim.cli.{_commands}")

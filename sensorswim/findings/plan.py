@@ -132,8 +132,8 @@ def _week(
                 distance_m=options.distance_m,
                 rest_s=rest_s,
                 aids=drill.kit,
-                sensors=f"{_on_the_way(aim, number, options.weeks)} In the drill lengths: "
-                f"{drill.sensors}",
+                target=_on_the_way(aim, number, options.weeks),
+                sensors=drill.sensors,
             )
         )
     return PlanWeek(number=number, thought=thought, sets=tuple(sets))
@@ -141,10 +141,7 @@ def _week(
 
 def _on_the_way(aim: PlanAim, number: int, weeks: int) -> str:
     """Return where the swum lengths should be by this week, on a straight way to the band."""
-    by_now = aim.now + (aim.wanted - aim.now) * number / weeks
-    return (
-        f"In the swum lengths: about {_shown(by_now, aim)} (at the visit {_shown(aim.now, aim)})."
-    )
+    return f"about {_shown(aim.now + (aim.wanted - aim.now) * number / weeks, aim)}"
 
 
 def _shown(value: float, aim: PlanAim) -> str:
@@ -153,8 +150,9 @@ def _shown(value: float, aim: PlanAim) -> str:
 
 def _should_change(aim: PlanAim) -> str:
     way = "fallen" if abs(aim.wanted) < abs(aim.now) else "risen"
+    breaths = ", with breaths as frequent as before" if aim.measure.startswith("breath") else ""
     return (
         f"{aim.title}: the figure should have {way} from {_shown(aim.now, aim)} to "
-        f"{_shown(aim.wanted, aim)} or near it, with breaths as frequent as before. A change "
-        "counts when it is larger than the usual differences between visits."
+        f"{_shown(aim.wanted, aim)} or near it{breaths}. A change counts when it is larger than "
+        "the usual differences between visits."
     )

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
-import tomlkit
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
 from sensorswim.errors import InputError
-from sensorswim.formats.toml_text import check_format, raise_first, read_toml, shown
+from sensorswim.formats.toml_text import check_format, raise_first, read_toml, shown, write_toml
 from sensorswim.model.plan import (
     PAIN_PLACES,
     CheckSet,
@@ -70,6 +68,7 @@ class _Set(_Table):
     repeats: int = Field(ge=1, le=40)
     distance_m: float = Field(gt=0, le=2000)
     rest_s: float = Field(ge=0, le=600)
+    target: str
     sensors: str
     aids: tuple[str, ...] = ()
     stopped: str = ""
@@ -119,22 +118,8 @@ class _Diary(_Table):
 
 def write_plan(plan: Plan, path: Path) -> Path:
     """Write a plan.toml, swapped in whole, and return its path."""
-    text = tomlkit.document()
-    text.add(tomlkit.comment("A plan of some weeks. The texts and numbers may be edited."))
-    for key, value in ({"format": FORMAT} | _plain(asdict(plan))).items():
-        text[key] = value
-    part = path.with_name(f"{path.name}.part")
-    part.write_text(tomlkit.dumps(text), encoding="utf-8", newline="\n")
-    return part.replace(path)
-
-
-def _plain(value: Any) -> Any:
-    """Return tuples as lists all the way down."""
-    if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    return value
+    comment = "A plan of some weeks. The texts and numbers may be edited."
+    return write_toml(path, comment, {"format": FORMAT} | asdict(plan))
 
 
 def read_plan(path: Path) -> Plan:

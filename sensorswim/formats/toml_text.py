@@ -8,6 +8,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
+import tomlkit
 from pydantic import ValidationError
 
 from sensorswim.errors import InputError
@@ -46,6 +47,34 @@ def read_toml(path: Path | Traversable, error: type[InputError]) -> dict[str, An
         raise error(f"is not valid TOML: {failure}", where=path.name) from failure
     except RecursionError as failure:
         raise error("is nested too deeply", where=path.name) from failure
+
+
+def write_toml(path: Path, comment: str, data: Mapping[str, Any]) -> Path:
+    """Write a TOML file with a comment above, swapped in whole, and return its path.
+
+    Parameters
+    ----------
+    path : Path
+    comment : str
+        One line.
+    data : mapping
+        Tuples are written as lists, at any depth.
+    """
+    text = tomlkit.document()
+    text.add(tomlkit.comment(comment))
+    for key, value in data.items():
+        text[key] = _listed(value)
+    part = path.with_name(f"{path.name}.part")
+    part.write_text(tomlkit.dumps(text), encoding="utf-8", newline="\n")
+    return part.replace(path)
+
+
+def _listed(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _listed(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_listed(item) for item in value]
+    return value
 
 
 def check_format(

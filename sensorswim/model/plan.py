@@ -110,8 +110,10 @@ class PlanSet:
         After each length.
     aids : tuple of str
         For the drill lengths.
+    target : str
+        Where the swum lengths should be by then.
     sensors : str
-        What the sensors should show.
+        What the sensors should show in the drill lengths.
     stopped : str
         Why it is suspended, "" where it isn't.
     """
@@ -123,6 +125,7 @@ class PlanSet:
     repeats: int
     distance_m: float
     rest_s: float
+    target: str
     sensors: str
     aids: tuple[str, ...] = ()
     stopped: str = ""

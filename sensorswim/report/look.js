@@ -3,7 +3,7 @@
   const look = JSON.parse(document.getElementById("look").textContent);
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const PRINT_WIDTH_PX = 680;
-  const PRINT_HEIGHT_PX = 640;
+  const PRINT_HEIGHT_PX = Number(document.querySelector("main").dataset.printHeight ?? 640);
   const PRINT_SHARE = 0.8;
   const NARROW_PX = 600;
   let printing = false;
