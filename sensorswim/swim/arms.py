@@ -32,6 +32,7 @@ _INWARD_RAD = np.radians(8.0)
 """How far the long axis of the path, seen from above, turns inwards in front. No source; 6 to 11
 degrees on the synthetic swimmer."""
 
+_LONGEST_CYCLE_S = 4.6
 _ROUND = 0.5
 _LEAST_CYCLES = 2
 
@@ -113,6 +114,7 @@ def follow_wrist(
     *,
     start_s: float,
     end_s: float,
+    longest_s: float = _LONGEST_CYCLE_S,
 ) -> WristMotion | None:
     """Return the wrist's motion over a length, None where no arm cycle shows.
 
@@ -124,6 +126,8 @@ def follow_wrist(
         Strap rotation.
     start_s, end_s : float
         The length, session time.
+    longest_s : float
+        Longest cycle that is possible.
     """
     first, last = np.searchsorted(recording.time_s, [start_s, end_s])
     if last - first < 3 * recording.rate_hz or track.q_world_from_sensor is None:
@@ -131,7 +135,7 @@ def follow_wrist(
     rows = slice(int(first), int(last))
     q = track.q_world_from_sensor[rows]
     basis = np.stack([rotate(q, np.broadcast_to(axis, (len(q), 3))) for axis in limb_from_sensor])
-    period = _length_period(basis, recording.rate_hz)
+    period = _length_period(basis, recording.rate_hz, longest_s)
     if not np.isfinite(period.period_s):
         return None
     time_s, valid = recording.time_s[rows], track.valid[rows]
@@ -161,13 +165,13 @@ def follow_wrist(
     )
 
 
-def _length_period(basis: FloatArray, rate_hz: float) -> Period:
+def _length_period(basis: FloatArray, rate_hz: float, longest_s: float) -> Period:
     """Return the cycle time of one length from its rotation matrices (3, N, 3)."""
     step = max(int(rate_hz / 25.0), 1)
     flat = np.concatenate(list(basis[:, ::step]), axis=1)
     lag = min(int(4.8 * rate_hz / step), len(flat) // 2)
     found = rotation_autocorrelation(flat, lag)
-    return find_period(found, rate_hz / step, shortest_s=0.85, longest_s=4.6)
+    return find_period(found, rate_hz / step, shortest_s=0.85, longest_s=longest_s)
 
 
 def _path_heading(

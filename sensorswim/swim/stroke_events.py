@@ -10,6 +10,12 @@ import numpy as np
 from sensorswim.model.streams import FloatArray
 from sensorswim.swim.arms import CyclePath, WristMotion
 from sensorswim.swim.shoulder import ShoulderFit
+_WALL_DELAY = 2.0
+_WALL_SHARE = 0.75
+"""In the reach for the wall the hand comes down later, at about twice the usual delay after the
+recovery. Picked on the synthetic swimmer."""
+
+_STRAY = 1.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +126,26 @@ def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
         for e in events
         if np.isfinite(e.mid_pull_s)
     ]
-    return _pair(entries, pulls)
+    if len(entries) and _reaches_for_the_wall(motion, pulls):
+        entries[-1] = min(float(motion.recoveries_s[-1]) + _WALL_DELAY * usual, motion.time_s[-1])
+    return _without_strays(_pair(entries, pulls), period_s)
+
+
+def _reaches_for_the_wall(motion: WristMotion, pulls: list[Stroke]) -> bool:
+    """Tell whether the last recovery ends at the wall, with no pull after it."""
+    last_s = float(motion.recoveries_s[-1])
+    near = motion.time_s[-1] - last_s < _WALL_SHARE * motion.period.period_s
+    return near and not any(p.mid_pull_s > last_s for p in pulls)
+
+
+def _without_strays(strokes: list[Stroke], period_s: float) -> list[Stroke]:
+    """Leave out swings of the arm before the swimming: no pull came before, none follows soon."""
+    first = next((n for n, s in enumerate(strokes) if np.isfinite(s.mid_pull_s)), 0)
+    while first and strokes[first - 1].next_entry_s - strokes[first - 1].entry_s < (
+        _STRAY * period_s
+    ):
+        first -= 1
+    return strokes[first:]
 
 
 def _pair(entries: list[float], pulls: list[Stroke]) -> list[Stroke]:

@@ -19,6 +19,7 @@ from sensorswim.swim.stroke_events import Stroke, find_strokes
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
 _CLEAR_SWING = 0.3
+_DOUBLE = (1.65, 2.4)
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 
@@ -134,23 +135,36 @@ class StrokeFinder:
 def _follow(
     recording: Recording, lengths: pd.DataFrame, limb_from_sensor: dict[Placement, FloatArray]
 ) -> dict[tuple[int, Side], WristMotion]:
-    motions = {}
-    for row in lengths.itertuples():
-        for side in Side:
-            placement = Placement.of(Limb.WRIST, side)
-            if placement not in recording.tracks:
-                continue
-            motion = follow_wrist(
-                recording,
-                recording.tracks[placement],
-                side,
-                limb_from_sensor[placement],
-                start_s=row.start_s,
-                end_s=row.end_s,
-            )
-            if motion is not None and motion.period.swing > 0.6 and motion.period.strength > 0.3:
-                motions[int(row.length_no), side] = motion
+    """Follow both wrists; what seems to take two cycles of the rest is followed anew.
+
+    Who breathes every two cycles repeats only every second one.
+    """
+    spans = {int(row.length_no): (row.start_s, row.end_s) for row in lengths.itertuples()}
+
+    def follow(key: tuple[int, Side], **limits: float) -> WristMotion | None:
+        placement = Placement.of(Limb.WRIST, key[1])
+        start_s, end_s = spans[key[0]]
+        track, strap = recording.tracks[placement], limb_from_sensor[placement]
+        motion = follow_wrist(
+            recording, track, key[1], strap, start_s=start_s, end_s=end_s, **limits
+        )
+        return motion if motion is not None and _swims(motion) else None
+
+    worn = [s for s in Side if Placement.of(Limb.WRIST, s) in recording.tracks]
+    found = {(n, s): follow((n, s)) for n in spans for s in worn}
+    motions = {key: motion for key, motion in found.items() if motion is not None}
+    usual_s = float(np.median([m.period.period_s for m in motions.values()])) if motions else 0.0
+    for key, motion in motions.items():
+        other = motions.get((key[0], key[1].other), motion).period.period_s
+        shorter = min(other, usual_s)
+        if _DOUBLE[0] < motion.period.period_s / shorter < _DOUBLE[1]:
+            again = follow(key, longest_s=1.5 * shorter)
+            motions[key] = motion if again is None else again
     return motions
+
+
+def _swims(motion: WristMotion) -> bool:
+    return motion.period.swing > 0.6 and motion.period.strength > 0.3
 
 
 def wrists_swapped(arms: ArmResult) -> bool:
