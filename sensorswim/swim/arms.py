@@ -18,6 +18,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from sensorswim.model import Recording, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.signal.regular import valid_pieces
 from sensorswim.signal.rotations import rotate
 from sensorswim.swim.periodicity import (
     CycleTrain,
@@ -142,9 +143,12 @@ def follow_wrist(
     turn_rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1)
     accel = rotate(q, track.accel_m_s2[rows]) - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
     train = cut_cycles(time_s, np.concatenate(list(basis), axis=1), period.period_s)
-    heading = _path_heading(time_s, accel, valid, train, side)
-    if heading is None:
-        heading = _reach_heading(basis[0], turn_rate, recording.rate_hz)
+    heading = np.zeros(len(q))
+    for piece in _pieces(valid):
+        found = _path_heading(time_s[piece], accel[piece], valid[piece], train, side)
+        if found is None:
+            found = _reach_heading(basis[0, piece], turn_rate[piece], recording.rate_hz)
+        heading[piece] = found
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
@@ -174,6 +178,13 @@ def _length_period(basis: FloatArray, rate_hz: float, longest_s: float) -> Perio
     return find_period(found, rate_hz / step, shortest_s=0.85, longest_s=longest_s)
 
 
+def _pieces(valid: BoolArray) -> list[slice]:
+    """Return the stretches between gaps, each with the gap before it: each has its own heading."""
+    ends = [piece.stop for piece in valid_pieces(valid)] or [len(valid)]
+    ends[-1] = len(valid)
+    return [slice(a, b) for a, b in pairwise([0, *ends])]
+
+
 def _path_heading(
     time_s: FloatArray, accel: FloatArray, valid: BoolArray, train: CycleTrain, side: Side
 ) -> float | None:
@@ -184,8 +195,9 @@ def _path_heading(
     it is high. No strap enters into it.
     """
     spread, sense, count = np.zeros((2, 2)), np.zeros(2), 0
-    for a, b in pairwise(np.searchsorted(time_s, train.cut_s)):
-        whole = 0.5 < (time_s[min(b, len(time_s) - 1)] - time_s[a]) / train.period_s < 1.7
+    own = train.cut_s[(train.cut_s >= time_s[0]) & (train.cut_s <= time_s[-1])]
+    for a, b in pairwise(np.searchsorted(time_s, own)):
+        whole = 0.5 < (time_s[b] - time_s[a]) / train.period_s < 1.7
         if whole and valid[a : b + 1].all():
             velocity, position = _closed_path(time_s[a : b + 1], accel[a : b + 1])
             spread += position[:, :2].T @ position[:, :2]
@@ -215,10 +227,11 @@ def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray, rate_hz: fl
     return float(np.arctan2(mean[1], mean[0]))
 
 
-def _turn_heading(vectors: FloatArray, heading_rad: float) -> FloatArray:
-    """Return world vectors (N, 3) with x along the heading."""
-    c, s = np.cos(heading_rad), np.sin(heading_rad)
-    return vectors @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+def _turn_heading(vectors: FloatArray, heading_rad: FloatArray) -> FloatArray:
+    """Return world vectors (N, 3) with x along the heading (N,)."""
+    cosine, sine = np.cos(heading_rad), np.sin(heading_rad)
+    x, y, up = vectors.T
+    return np.stack([cosine * x + sine * y, cosine * y - sine * x, up], axis=1)
 
 
 def _recoveries(

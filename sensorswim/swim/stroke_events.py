@@ -10,6 +10,7 @@ import numpy as np
 from sensorswim.model.streams import FloatArray
 from sensorswim.swim.arms import CyclePath, WristMotion
 from sensorswim.swim.shoulder import ShoulderFit
+
 _WALL_DELAY = 2.0
 _WALL_SHARE = 0.75
 """In the reach for the wall the hand comes down later, at about twice the usual delay after the
@@ -126,7 +127,7 @@ def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
         for e in events
         if np.isfinite(e.mid_pull_s)
     ]
-    if len(entries) and _reaches_for_the_wall(motion, pulls):
+    if entries and _reaches_for_the_wall(motion, pulls):
         entries[-1] = min(float(motion.recoveries_s[-1]) + _WALL_DELAY * usual, motion.time_s[-1])
     return _without_strays(_pair(entries, pulls), period_s)
 
