@@ -98,3 +98,23 @@ def squad_command(squad: Squad = None) -> None:
         typer.echo(f"{name}: {look.sessions} sessions, the last on {look.last[:10]}")
         for reason in look.reasons or ("nothing that stands out",):
             typer.echo(f"  {reason}")
+
+
+@app.command("season")
+def season_command(
+    squad: Squad = None,
+    port: Annotated[
+        int | None, typer.Option("--port", min=1, max=65535, help="Port on this machine.")
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Look at trends and squads in the browser, on this machine only."""
+    from sensorswim.dashboards.components import LOOPBACK, free_port, serve
+    from sensorswim.dashboards.trends import trends_app
+
+    with opened() as store:
+        chosen = free_port() if port is None else port
+        typer.echo(f"Open http://{LOOPBACK}:{chosen}/ in a browser; Ctrl-C stops it.")
+        serve(trends_app(store, who_looks(squad)), port=chosen, opened=browser)

@@ -72,6 +72,9 @@ def rehearse_command(
             "Several swimmers: names with commas.",
         ),
     ] = False,
+    season: Annotated[
+        int, typer.Option("--season", min=0, max=12, help="As many visits of one season instead.")
+    ] = 0,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
 ) -> None:
     """Write a session of an invented swimmer, with the truth about it in a subfolder."""
@@ -83,6 +86,14 @@ def rehearse_command(
         rehearse_live(out, swimmer.split(","), kit=kit, seed=seed, quiet=quiet)
         return
 
+    if season:
+        from sensorswim.rehearsal.season import write_season
+
+        with show_progress(quiet=quiet) as told:
+            places = write_season(out, season, seed=seed, progress=told)
+        if not quiet:
+            typer.echo(f"{len(places)} sessions in {out}")
+        return
     with show_progress(quiet=quiet) as told:
         told("swimming")
         session = rehearse_named(swimmer, kit=kit, seed=seed)

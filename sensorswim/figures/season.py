@@ -68,6 +68,7 @@ def draw_trend(series: Series, band: Band = (None, None)) -> go.Figure:
         "%{customdata} lengths<extra></extra>",
     )
     _axes(fig, series)
+    fig.update_xaxes(type="date")
     return style.with_alt(fig, _alt(series))
 
 

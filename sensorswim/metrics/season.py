@@ -164,6 +164,19 @@ def condition(length: dict[Any, Any], pool_length_m: float) -> str:
     return " · ".join(parts)
 
 
+def only_condition(
+    tables: dict[str, pd.DataFrame], wanted: str, *, pool_length_m: float
+) -> dict[str, pd.DataFrame]:
+    """Return the tables with only the rows of the lengths in one condition."""
+    lengths = tables["lengths"]
+    inside = [condition(row, pool_length_m) == wanted for row in lengths.to_dict("records")]
+    numbers = set(lengths.loc[inside, "length_no"])
+    return {
+        name: table[table["length_no"].isin(numbers)] if "length_no" in table else table
+        for name, table in tables.items()
+    }
+
+
 def is_check(name: str) -> bool:
     """Tell whether a block's label, or a condition, is the check set."""
     return name.casefold().startswith(CHECK_SET)

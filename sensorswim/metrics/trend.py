@@ -42,6 +42,8 @@ class Series:
         Of the last visit against the first and against the one before.
     left_out : int
         Visits that rest on another sensor than the last one and are left out.
+    source : str
+        The sensor that the figure rests on, "" where it doesn't matter.
     worthwhile : float
         Smallest worthwhile change, from the spread between swimmers; NaN where unknown.
     """
@@ -54,6 +56,7 @@ class Series:
     since_first: Change
     since_last: Change
     left_out: int
+    source: str = ""
     worthwhile: float = math.nan
 
 
@@ -153,6 +156,7 @@ def _series(
         since_first=judge(visits[0], visits[-1], spread),
         since_last=judge(visits[-2], visits[-1], spread),
         left_out=len(rows) - len(like),
+        source=rows[-1].source,
     )
 
 
@@ -171,7 +175,7 @@ def in_words(change: Change, figure: Figure) -> str:
         return f"{change.verdict}: {fewest} in one of the visits"
     moved = number_with_unit(change.difference, figure, sign=True)
     counts = number_with_unit(change.detectable, figure)
-    return f"{change.verdict}: {moved}; from {counts} it would count"
+    return f"{change.verdict}: {moved}; changes from {counts} count"
 
 
 def notes(series: Series, all_series: Mapping[str, Series]) -> list[str]:

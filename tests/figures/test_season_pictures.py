@@ -50,6 +50,13 @@ def test_a_trend_says_in_words_whether_it_changed() -> None:
     )
 
 
+def test_visits_stand_on_an_axis_of_dates_in_their_order() -> None:
+    fig = figures.draw_trend(RISEN["stroke_rate_cycles_min"])
+    drawn = next(trace for trace in fig.data if trace.mode == "lines+markers")
+    assert fig.layout.xaxis.type == "date"
+    assert [day.month for day in drawn.x] == [3, 4, 5]
+
+
 def test_the_field_of_changes_too_small_to_count_lies_around_the_first_visit() -> None:
     series = RISEN["stroke_rate_cycles_min"]
     field = figures.draw_trend(series).layout.shapes[0]

@@ -90,7 +90,9 @@ def test_words_give_verdict_change_and_what_would_count() -> None:
     change = series["stroke_rate_cycles_min"].since_first
     assert change.verdict is Verdict.NOT_CLEAR
     words = in_words(change, FIGURES["stroke_rate_cycles_min"])
-    assert words.startswith("no clear change: −1.0 cycles a minute; from 2.8 cycles a minute")
+    assert words.startswith(
+        "no clear change: −1.0 cycles a minute; changes from 2.8 cycles a minute"
+    )
 
 
 def test_only_the_figures_asked_for_are_judged() -> None:
