@@ -85,7 +85,6 @@ def rehearse_command(
 
         rehearse_live(out, swimmer.split(","), kit=kit, seed=seed, quiet=quiet)
         return
-
     if season:
         from sensorswim.rehearsal.season import write_season
 
