@@ -144,7 +144,12 @@ def _plan(handout: Handout) -> Html:
         "tr", *(tag("th", h, scope="col") for h in ("set", "what to swim", "swum lengths then"))
     )
     table = tag("table", tag("thead", heads), tag("tbody", *body))
-    return tag("section", tag("h2", "Your plan"), tag("p", note), table, class_="plan")
+    return tag("section", tag("h2", "Your plan"), tag("p", note), _scrolls(table, "Your plan"))
+
+
+def _scrolls(table: Html, name: str) -> Html:
+    """Return a table that scrolls within itself on a narrow screen."""
+    return tag("div", table, class_="sheet", role="region", aria_label=name, tabindex="0")
 
 
 def _week(week: PlanWeek, names: dict[str, str]) -> Iterable[Html]:
@@ -193,7 +198,7 @@ def _diary(plan: Plan) -> Html:
     )
     table = tag("table", tag("thead", heads), tag("tbody", *blank), class_="diary")
     title = f"Diary until {plan.next_check:%d %B %Y}"
-    return tag("section", tag("h2", title), tag("p", note), table, class_="part")
+    return tag("section", tag("h2", title), tag("p", note), _scrolls(table, "Diary"), class_="part")
 
 
 def _cautions(handout: Handout) -> Html:
