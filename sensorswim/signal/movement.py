@@ -37,12 +37,9 @@ from sensorswim.signal.shakes import (
     shake_line,
 )
 
-LEGS_LATER_S: Final = 0.08
-"""The feet leave the wall when the body has its speed: their push is that much later. Measured on
-the synthetic swimmer; the order follows from the leg's extension, the size has no other source."""
-
 LEGS_SPREAD_S: Final = 0.07
-"""By how much that differs from swimmer to swimmer (synthetic ones)."""
+"""The feet leave the wall when the body has its speed already: arms and legs agree no better than
+this from one (synthetic) swimmer to the next."""
 
 SURE_MARGIN: Final = 0.25
 """By how much the best offset has to beat all others to be trusted; on synthetic swims without
@@ -257,9 +254,7 @@ class _Placing:
         whole = Agreement(offsets_s=merged.offsets_s, value=value)
         if all(any(p in self.placed for p in u.offsets_s) for u in (arm, leg)):
             return self._as_placed(arm, leg, whole)
-        choice = _best(whole)
-        later_s = choice.offset_s + LEGS_LATER_S
-        return _Choice(offset_s=later_s, value=choice.value, margin=choice.margin)
+        return _best(whole)
 
     def _as_placed(self, arm: _Unit, leg: _Unit, whole: Agreement) -> _Choice:
         """Return the offset of two units that both hold a placed sensor."""
@@ -334,13 +329,20 @@ class _Placing:
     def _without_echoes(self, place: Placement, offset_s: float, margin: float) -> Moved:
         """Return the clock by shocks in quiet moments where they agree, else without a drift."""
         sensor = self.sensors[place]
-        pushed = min(len(next(iter(self.placed.values())).pushes.index), len(sensor.pushes.index))
-        sure = pushed > 1 and margin > SURE_MARGIN
-        line = self._shake_line(place, offset_s, _SAME_S if pushed > 1 else np.inf)
-        if line is not None:
-            return replace(line, sure=sure)
-        error_s = _EVENT_SPREAD_S if pushed > 1 else UNSURE_S
-        return Moved(middle_s=sensor.middle_s, level_s=offset_s, level_error_s=error_s, sure=sure)
+        anchor = next(iter(self.placed.values()))
+        pushed = min(len(anchor.pushes.index), len(sensor.pushes.index)) > 1
+        line = self._shake_line(place, offset_s, _SAME_S if pushed else np.inf)
+        if line is not None and not pushed:
+            return line
+        plain = Moved(
+            middle_s=sensor.middle_s,
+            level_s=offset_s,
+            level_error_s=_EVENT_SPREAD_S if pushed else UNSURE_S,
+            sure=pushed and margin > SURE_MARGIN,
+        )
+        if line is None:
+            return plain
+        return replace(plain, drift=line.drift, drift_error=line.drift_error)
 
     def _shake_line(
         self, place: Placement, offset_s: float, within_s: float = _SAME_S

@@ -144,7 +144,7 @@ def _worth(travel: Travel) -> tuple[FloatArray, float]:
     alone, as a push-off has to repeat in the other sensors.
     """
     accel, turn, apart = travel.accel, travel.turn_rad_s, travel.apart_m_s2
-    gain = np.minimum(_gain(accel), 2.5)
+    gain = _gain(accel)
     if travel.limb not in ARMS:
         unrest = 1.0 + _rms(np.abs(accel), 0.45, 0.85) / (1.5 if apart is None else 2.0)
         if apart is not None:
@@ -154,12 +154,12 @@ def _worth(travel: Travel) -> tuple[FloatArray, float]:
         terms = [
             _rms(turn, 0.3, 0.75) / 0.5,
             _rms(turn, -0.2, 0.3) / 1.5,
-            _rms(np.abs(accel), 0.3, 0.75) / 2.0,
+            _unrest(accel, 0.3, 0.75) / 2.0,
         ]
         least = 0.35
     else:
         terms = [
-            _rms(np.abs(accel), 0.4, 1.0) / 2.0,
+            _unrest(accel, 0.4, 1.0) / 2.0,
             _rms(turn, 0.3, 0.9) / 0.8,
             _rms(turn, -0.15, 0.3) / 2.0,
             _rms(apart, -0.15, 0.9) / 3.0,
@@ -169,10 +169,25 @@ def _worth(travel: Travel) -> tuple[FloatArray, float]:
 
 
 def _gain(accel: ComplexArray) -> FloatArray:
-    """Return the size of the change of horizontal velocity within half a second, (N,)."""
+    """Return the size of the change of horizontal velocity within half a second, (N,).
+
+    At most 2.5 m/s; less where it takes back a change just before: the water slows the glide.
+    """
     speed = np.concatenate([[0.0], np.cumsum(accel)]) / TRAVEL_RATE_HZ
     a, b = _around(len(accel), -0.25, 0.3)
-    return np.abs(speed[b] - speed[a])
+    c, _ = _around(len(accel), -0.8, 0.0)
+    change, before = speed[b] - speed[a], speed[a] - speed[c]
+    size = np.abs(change)
+    taken_back = -np.real(change * np.conj(before)) / np.maximum(size, 1e-6)
+    return np.minimum(size, 2.5) / (1.0 + np.maximum(taken_back, 0.0))
+
+
+def _unrest(accel: ComplexArray, from_s: float, to_s: float) -> FloatArray:
+    """Return the spread of the acceleration around its mean in a stretch beside each moment."""
+    added = np.concatenate([[0.0], np.cumsum(accel)])
+    a, b = _around(len(accel), from_s, to_s)
+    mean = np.abs(added[b] - added[a]) / ((to_s - from_s) * TRAVEL_RATE_HZ)
+    return np.sqrt(np.maximum(_rms(np.abs(accel), from_s, to_s) ** 2 - mean**2, 0.0))
 
 
 def _rms(values: FloatArray, from_s: float, to_s: float) -> FloatArray:
