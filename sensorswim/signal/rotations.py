@@ -55,10 +55,17 @@ def rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     -------
     (..., 3)
     """
-    q, vector = np.asarray(q), np.asarray(vector)
-    axis, w = q[..., 1:], q[..., :1]
-    twice = 2.0 * _cross(axis, vector)
-    return vector + w * twice + _cross(axis, twice)
+    w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
+    a, b, c = np.moveaxis(np.asarray(vector), -1, 0)
+    twice_a, twice_b, twice_c = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
+    return np.stack(
+        [
+            a + w * twice_a + (y * twice_c - z * twice_b),
+            b + w * twice_b + (z * twice_a - x * twice_c),
+            c + w * twice_c + (x * twice_b - y * twice_a),
+        ],
+        axis=-1,
+    )
 
 
 def rotate_back(q: FloatArray, vector: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ orientation has come back. It depends neither on the strap nor on the heading.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -146,6 +147,8 @@ def sliding_periods(
     window_s, hop_s : float
         Length of a window and the step to the next.
     """
+    # single precision: lags are whole samples, and thresholds lie far above its rounding
+    rotations = rotations.astype(np.float32)
     width, hop = int(window_s * rate_hz), max(int(hop_s * rate_hz), 1)
     if len(rotations) < width or width < 8:
         return np.empty(0), []
@@ -183,6 +186,13 @@ class CycleTrain:
     phase_rad: FloatArray
 
 
+@lru_cache(maxsize=256)
+def _fundamental(period_s: float, rate_hz: float) -> FloatArray:
+    """Return the band-pass about one turn a cycle, as second-order sections."""
+    edges_hz = [0.55 / period_s, min(1.6 / period_s, 0.45 * rate_hz)]
+    return np.asarray(butter(2, edges_hz, "bandpass", fs=rate_hz, output="sos"))
+
+
 def cut_cycles(time_s: FloatArray, rotations: FloatArray, period_s: float) -> CycleTrain:
     """Cut a bout into cycles by the fundamental of its main orientation component.
 
@@ -194,12 +204,8 @@ def cut_cycles(time_s: FloatArray, rotations: FloatArray, period_s: float) -> Cy
         From `find_period`; the fundamental is sought within 0.55 to 1.6 times its frequency.
     """
     rate_hz = 1.0 / float(np.median(np.diff(time_s)))
-    sos = butter(
-        2, [0.55 / period_s, min(1.6 / period_s, 0.45 * rate_hz)], "bandpass", fs=rate_hz,
-        output="sos",
-    )  # fmt: skip
     pad = min(len(time_s) - 1, int(3 * period_s * rate_hz))
-    banded = sosfiltfilt(sos, rotations, axis=0, padlen=pad)
+    banded = sosfiltfilt(_fundamental(period_s, round(rate_hz, 6)), rotations, axis=0, padlen=pad)
     main_axis = np.linalg.eigh(banded.T @ banded)[1][:, -1]
     analytic = hilbert(banded @ main_axis)
     phase = np.unwrap(np.angle(analytic))
