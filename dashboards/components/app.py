@@ -14,6 +14,10 @@ from starlette.staticfiles import StaticFiles
 from sensorswim.dashboards.components.guard import Guard
 
 _SHARED: Final = Path(__file__).parent / "static"
+_PRELOAD: Final = (
+    '<link rel="preload" as="script" '
+    'href="/_dash-component-suites/plotly/package_data/plotly.min.js">'
+)
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
   <head>
@@ -21,8 +25,7 @@ _INDEX: Final = """<!DOCTYPE html>
     <meta name="viewport" content="width=device-width, initial-scale=1">
     <meta name="color-scheme" content="light dark">
     <link rel="icon" href="/static/shared/icon.svg" type="image/svg+xml">
-    <link rel="preload" as="script"
-      href="/_dash-component-suites/plotly/package_data/plotly.min.js">
+    {preload}
     <title>{%title%}</title>
     {%css%}
   </head>
@@ -32,7 +35,7 @@ _INDEX: Final = """<!DOCTYPE html>
     <footer class="dash-scripts">{%config%}{%scripts%}{%renderer%}</footer>
   </body>
 </html>
-"""
+""".replace("{preload}", _PRELOAD)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +52,7 @@ def new_app(
     pages: Sequence[Page] = (),
     static: Path | None = None,
     hosts: Sequence[str] = (),
+    plots: bool = True,
 ) -> dash.Dash:
     """Return an app without layout and callbacks.
 
@@ -66,6 +70,8 @@ def new_app(
         A folder whose .css and .js are loaded in order of name and served under /static/own/.
     hosts : sequence of str
         Host names that may be asked for besides this machine's own loopback names.
+    plots : bool
+        Fetch the plotting library early, for pages that draw with it.
     """
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.state.pages = tuple(pages)
@@ -78,7 +84,7 @@ def new_app(
         title=title,
         update_title=None,
         assets_folder=str(_SHARED / "none"),
-        index_string=_INDEX,
+        index_string=_INDEX if plots else _INDEX.replace(_PRELOAD, ""),
         external_stylesheets=_links(folders, ".css"),
         external_scripts=_links(folders, ".js"),
         suppress_callback_exceptions=True,

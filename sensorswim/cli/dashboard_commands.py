@@ -23,8 +23,30 @@ def dashboard_command(
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
+    live: Annotated[
+        bool,
+        typer.Option("--live", help="The poolside page: swimmers who are being recorded now."),
+    ] = False,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan",
+            help="With --live: let other machines look, who know the pass phrase that is asked "
+            "for. It travels unencrypted: on the team's own network only.",
+        ),
+    ] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="With --live: whole names, not initials.")
+    ] = False,
 ) -> None:
     """Review a session: plots and video side by side, in the browser, on this machine only."""
+    if live:
+        from sensorswim.cli.live_dashboard import watch_live
+
+        watch_live(session or Path(), port=port, browser=browser, lan=lan, names=names)
+        return
+    if lan or names:
+        raise SensorswimError("--lan and --names go with --live", mend="add --live")
     from sensorswim.dashboards.components import LOOPBACK, free_port, serve
     from sensorswim.dashboards.review import Shelf, key_of, review_app
 

@@ -114,14 +114,16 @@ class RollingAnalysis:
 
     @property
     def whole_is_due(self) -> bool:
-        """Whether a length is over, or data came late, since the last whole run.
+        """Whether a length is over, or data came late, since the last whole run, or there was none.
 
         A whole run waits until five times its own cost has passed, so that long sessions don't
         starve the quick ones.
         """
         longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
+        joined = self.state.whole_to_s == float("-inf")
+        joined &= self._newest_s() - self._first_s() > QUICK_S
         rested = time.monotonic() - self._whole_done_s > 5.0 * self._whole_cost_s
-        return rested and (longer or self._late)
+        return rested and (longer or joined or self._late)
 
     def run_quick(self) -> RollingState:
         """Analyse the data since the last finished length and commit what is old enough."""

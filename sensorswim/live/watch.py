@@ -119,6 +119,7 @@ class LiveSwimmer:
             "key": self.folder.name,
             "initials": self.initials,
             "name": self.name,
+            "invented": bool(self._facts and self._facts.extra.get("invented")),
             "session_s": None if session_s is None else round(session_s, 3),
             "sensors": self._sensors(),
             "figures": card(state.tables, self.aims) if state else None,
@@ -196,10 +197,19 @@ class LiveHub:
 
     Messages are dictionaries: ``{"kind": "card", ...snapshot}`` after each analysis, mark or
     aim, and once a second for each swimmer; a slow subscriber loses the oldest.
+
+    Parameters
+    ----------
+    folders : list of Path
+        Session folders.
+    root : Path, optional
+        A session folder, or one that holds some; whatever is recorded there later joins.
     """
 
-    def __init__(self, folders: list[Path]) -> None:
+    def __init__(self, folders: list[Path], *, root: Path | None = None) -> None:
+        self._root = root
         self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
+        self._look_for_more()
         self.latencies_s: list[float] = []
         """From the arrival of data to the figures made of it, for benchmarks."""
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
@@ -207,7 +217,7 @@ class LiveHub:
 
     def subscribe(self) -> asyncio.Queue[dict[str, Any]]:
         """Return a queue of messages that begins with one card for each swimmer."""
-        queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue(QUEUE + len(self.swimmers))
+        queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue(4 * (QUEUE + len(self.swimmers)))
         self._queues.add(queue)
         for swimmer in self.swimmers.values():
             _put(queue, _message(swimmer))
@@ -216,6 +226,11 @@ class LiveHub:
     def unsubscribe(self, queue: asyncio.Queue[dict[str, Any]]) -> None:
         """Let go of a queue."""
         self._queues.discard(queue)
+
+    @property
+    def watched(self) -> bool:
+        """Whether anyone is subscribed."""
+        return bool(self._queues)
 
     def publish(self, swimmer: LiveSwimmer) -> None:
         """Tell everyone how a swimmer is now."""
@@ -233,9 +248,17 @@ class LiveHub:
             self._begin_next()
             if time.monotonic() >= due_s:
                 due_s = time.monotonic() + STATUS_S
+                self._look_for_more()
                 for swimmer in self.swimmers.values():
                     self.publish(swimmer)
             await asyncio.sleep(POLL_S)
+
+    def _look_for_more(self) -> None:
+        if self._root is None:
+            return
+        for folder in (self._root, *sorted(self._root.glob("*"))):
+            if folder.name not in self.swimmers and (folder / RADIO_FOLDER).is_dir():
+                self.swimmers[folder.name] = LiveSwimmer(folder)
 
     def _collect(self) -> None:
         """Publish the figures of a run that has ended."""

@@ -25,7 +25,8 @@ from sensorswim.live.clock import HostClock
 from sensorswim.live.rehearse import LiveRehearsal
 from sensorswim.live.rolling import TIMES
 from sensorswim.live.watch import LiveHub
-from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Segment, Stand, rehearse, swimmers
+from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, rehearse, swimmers
+from sensorswim.rehearsal.settings import Segment
 
 COMPARED = ("stroke_rate_cycles_min", "kicks_per_cycle", "roll_onto_left_deg", "clean_speed_m_s")
 
