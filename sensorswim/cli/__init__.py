@@ -29,6 +29,7 @@ for _commands in (
     "archive_commands",
     "advice_commands",
     "season_commands",
+    "compare_commands",
 ):
     importlib.import_module(f"sensorswim.cli.{_commands}")
 

@@ -1,5 +1,6 @@
 """Every picture of the report and the dashboards: functions from result tables to figures."""
 
+from sensorswim.figures.agreement import draw_agreement
 from sensorswim.figures.arms import draw_arm_phases, draw_coordination, phase_shares
 from sensorswim.figures.breaths import draw_side_time
 from sensorswim.figures.felt import draw_felt
@@ -22,6 +23,7 @@ __all__ = [
     "alt_of",
     "blank",
     "draw_against_speed",
+    "draw_agreement",
     "draw_arm_phases",
     "draw_carry_over",
     "draw_coordination",
