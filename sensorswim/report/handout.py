@@ -18,7 +18,7 @@ from sensorswim.report.pictures import document, evidence_picture, picture_html
 from sensorswim.report.words import CAUTIONS
 
 _DIARY_ROWS: Final = 10
-_PICTURE_PX: Final = 300
+_PICTURE_PX: Final = 380
 """Height of a printed picture, so that two aims fit one page and a half."""
 _DIARY_HEADS: Final = (
     "day",
@@ -94,7 +94,7 @@ def _aims(handout: Handout) -> list[Html]:
 
 def _aim(finding: Finding, handout: Handout) -> Html:
     words = handout.words.of(finding)
-    picture = evidence_picture(finding.measure, handout.analysis)
+    picture = evidence_picture(finding, handout.analysis)
     moments = "; ".join(moment_words(moment) for moment in finding.moments)
     parts = [
         tag("h2", f"{finding.rank}. {words.heading}"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from typing import Final
 
@@ -16,6 +16,7 @@ from plotly.offline import get_plotlyjs
 from sensorswim import figures
 from sensorswim.figures.style import CONFIG, DARK_OF
 from sensorswim.model.analysis import Analysis
+from sensorswim.model.findings import Finding
 from sensorswim.report.markup import Html, in_script, join, tag, text
 
 _POLICY: Final = (
@@ -252,13 +253,34 @@ def evidence_key(measure: str) -> str | None:
     return _EVIDENCE.get(measure)
 
 
-def evidence_picture(measure: str, analysis: Analysis) -> Picture | None:
-    """Return the picture that shows a measure, None where none does or there is nothing to draw."""
-    key = evidence_key(measure)
+def evidence_picture(finding: Finding, analysis: Analysis) -> Picture | None:
+    """Return a small picture of a finding, None where none shows it or there is nothing to draw.
+
+    Kicks are drawn for the lengths of the finding's moments only, beliefs for its own figure only.
+    """
+    key = evidence_key(finding.measure)
     if key is None:
         return None
-    found = next(p for p in _MAKERS[key](analysis) if p.key == key)
+    part = _part_of(analysis, finding, key)
+    found = next(p for p in _MAKERS[key](part) if p.key == key)
     return None if figures.is_blank(found.figure) else found
+
+
+def _part_of(analysis: Analysis, finding: Finding, key: str) -> Analysis:
+    if key == "felt":
+        blocks = tuple(
+            replace(b, felt={k: v for k, v in b.felt.items() if k == finding.source})
+            for b in analysis.session.blocks
+        )
+        return replace(analysis, session=replace(analysis.session, blocks=blocks))
+    if key == "kicks" and finding.moments:
+        numbers = {moment.length_no for moment in finding.moments}
+        tables = {
+            name: analysis.tables[name].loc[analysis.tables[name]["length_no"].isin(numbers)]
+            for name in ("kicks", "arm_cycles")
+        }
+        return replace(analysis, tables=dict(analysis.tables) | tables)
+    return analysis
 
 
 _MAKERS: Final[dict[str, Callable[[Analysis], list[Picture]]]] = {
