@@ -37,7 +37,7 @@ from sensorswim.model.session import video_time
 from sensorswim.model.streams import ClockFit, FloatArray
 from sensorswim.model.tables import empty, frame
 from sensorswim.signal import orient, prepare
-from sensorswim.signal.straps import align
+from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.hand_path import hand_paths
@@ -150,7 +150,11 @@ def analyse_streams(
         straps = _wrist_straps(recording, lengths, Quality())
         arms = finder.find(recording, lengths, straps)
     lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
-    straps |= align(recording, lengths, quality)
+    others = align(recording, lengths, quality)
+    if swapped(others):
+        recording = exchanged(recording, Limb.ANKLE)
+        others = align(recording, lengths, Quality())
+    straps |= others
     lengths = lengths.assign(activity=_activities(recording, lengths, arms, straps))
     return _result(session, settings, quality, recording, lengths, arms, straps, streams=streams)
 
@@ -172,7 +176,14 @@ def _result(
     roll = estimate_roll(recording, lengths, straps, quality)
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
     breath = detect_breaths(roll, recording, lengths, straps, crawl, quality)
-    cycles = arm_cycles(lengths, strokes, kicks, breath.rolls, breath.breaths)
+    cycles = arm_cycles(
+        lengths,
+        strokes,
+        kicks,
+        breath.rolls,
+        breath.breaths,
+        legs_unseen_s=_legs_unseen_s(recording),
+    )
     worn = list(recording.tracks)
     full = fill_lengths(
         session,
@@ -258,11 +269,7 @@ def _swap_wrists(recording: Recording, quality: Quality) -> Recording:
         Severity.NOTE,
         "The two wrist sensors were on the wrong sides; left and right were exchanged.",
     )
-    left, right = Placement.LEFT_WRIST, Placement.RIGHT_WRIST
-    tracks = dict(recording.tracks)
-    tracks[left] = replace(recording.tracks[right], placement=left)
-    tracks[right] = replace(recording.tracks[left], placement=right)
-    return replace(recording, tracks=tracks)
+    return exchanged(recording, Limb.WRIST)
 
 
 def _swim_starts(lengths: pd.DataFrame, strokes: pd.DataFrame) -> pd.Series:
@@ -315,6 +322,17 @@ def marks_table(session: Session) -> pd.DataFrame:
         if mark.session_s is None and mark.video_s is not None and placed is not None:
             row["session_s"] = (mark.video_s - placed[0]) / placed[1]
     return frame("marks", rows)
+
+
+def _legs_unseen_s(recording: Recording) -> FloatArray | None:
+    """Return start and end (G, 2) of the gaps in either ankle's data, None without ankles."""
+    valid = [t.valid for p, t in recording.tracks.items() if p.limb is Limb.ANKLE]
+    if not valid:
+        return None
+    lost = np.r_[False, ~np.all(valid, axis=0), False]
+    edges = np.flatnonzero(np.diff(lost.astype(int)))
+    spans = edges.reshape(-1, 2) - np.array([0, 1])
+    return np.asarray(recording.time_s[spans])
 
 
 def _facts(

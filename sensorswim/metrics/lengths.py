@@ -18,6 +18,7 @@ from sensorswim.swim.coordination import NO_STROKES, StrokeTimes
 _NEAREST_BEAT = {1: 2, 2: 2, 4: 4, 6: 6, 7: 6}
 _BEAT_SHARE = 0.6
 _SIDES: Final = ("left", "right")
+NO_SPANS: Final = np.zeros((0, 2))
 
 
 def arm_cycles(
@@ -26,6 +27,8 @@ def arm_cycles(
     kicks: pd.DataFrame,
     rolls: pd.DataFrame,
     breaths: pd.DataFrame,
+    *,
+    legs_unseen_s: FloatArray | None = NO_SPANS,
 ) -> pd.DataFrame:
     """Return the contract's `arm_cycles`: left entry to left entry, right where only that is worn.
 
@@ -33,9 +36,12 @@ def arm_cycles(
     ----------
     lengths, strokes, kicks, rolls, breaths : DataFrame
         Contract tables; only lengths of crawl and drill have cycles.
+    legs_unseen_s : (G, 2), optional
+        Start and end of gaps in an ankle's data: kicks of a cycle that touches one stay empty.
+        None where no ankle is worn.
     """
     rows: list[dict[str, Any]] = []
-    seen = _Seen.of(kicks, rolls, breaths)
+    seen = _Seen.of(kicks, rolls, breaths, legs_unseen_s)
     strokes_of = StrokeTimes.of_lengths(strokes)
     for number in lengths.loc[lengths["activity"].isin(CRAWL_LIKE), "length_no"]:
         own = strokes_of.get(number, NO_STROKES)
@@ -69,26 +75,37 @@ class _Seen:
     Parameters
     ----------
     downbeat_s : (K,)
+    unseen_s : (G, 2) or None
+        When kicks could not be seen; None = never seen.
     rolls, breaths : dict
         Side -> time and size (R, 2) of the peaks.
     """
 
     downbeat_s: FloatArray
+    unseen_s: FloatArray | None
     rolls: dict[str, FloatArray]
     breaths: dict[str, FloatArray]
 
     @classmethod
-    def of(cls, kicks: pd.DataFrame, rolls: pd.DataFrame, breaths: pd.DataFrame) -> _Seen:
+    def of(
+        cls,
+        kicks: pd.DataFrame,
+        rolls: pd.DataFrame,
+        breaths: pd.DataFrame,
+        unseen_s: FloatArray | None,
+    ) -> _Seen:
         """Return the events of three contract tables."""
         return cls(
+            unseen_s=unseen_s,
             downbeat_s=np.sort(kicks["downbeat_s"].to_numpy(dtype=float)),
             rolls={side: _peaks(rolls, side) for side in _SIDES},
             breaths={side: _peaks(breaths, side) for side in _SIDES},
         )
 
     def kicks(self, start_s: float, end_s: float) -> int | None:
-        """Return how many downbeats lie in a cycle, None where the session has none."""
-        if not len(self.downbeat_s):
+        """Return how many downbeats lie in a cycle, None where the legs weren't seen all along."""
+        gaps_s = self.unseen_s
+        if gaps_s is None or np.any((gaps_s[:, 0] < end_s) & (gaps_s[:, 1] > start_s)):
             return None
         first, last = np.searchsorted(self.downbeat_s, [start_s, end_s])
         return int(last - first)

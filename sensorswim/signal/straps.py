@@ -7,6 +7,7 @@ lies flat, or else from the middle of the roll peaks of both sides.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -37,7 +38,7 @@ def align(
     """Return limb_from_sensor of ankles, trunk and head; rows are limb axes in the sensor frame.
 
     An ankle's matrix speaks of the side that its placement names. A swapped pair shows by outer
-    axes that both point to the sensor's inside; `worn_side` reads that back.
+    axes that both point to the sensor's inside (`swapped`); `exchanged` puts it right.
 
     Parameters
     ----------
@@ -73,7 +74,7 @@ def align(
         quality.add(
             "left_right_swapped",
             Severity.NOTE,
-            "The left and right ankle sensors were swapped; this was mended.",
+            "The two ankle sensors were on the wrong sides; left and right were exchanged.",
         )
     return straps
 
@@ -83,10 +84,13 @@ def swapped(limb_from_sensor: dict[Placement, FloatArray]) -> bool:
     return all(p in limb_from_sensor and limb_from_sensor[p][2, 2] < 0 for p in ANKLES)
 
 
-def worn_side(place: Placement, limb_from_sensor: dict[Placement, FloatArray]) -> Side:
-    """Return the leg that an ankle sensor was really on."""
-    assert place.side is not None
-    return place.side.other if swapped(limb_from_sensor) else place.side
+def exchanged(recording: Recording, limb: Limb) -> Recording:
+    """Return the recording with the left and right tracks of a limb exchanged."""
+    left, right = (Placement.of(limb, side) for side in Side)
+    tracks = dict(recording.tracks)
+    tracks[left] = replace(recording.tracks[right], placement=left)
+    tracks[right] = replace(recording.tracks[left], placement=right)
+    return replace(recording, tracks=tracks)
 
 
 def _report(place: Placement, strap: FloatArray, checked: bool, quality: Quality) -> None:

@@ -14,9 +14,9 @@ import pandas as pd
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Placement, Quality, Recording
-from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.model.tables import frame
-from sensorswim.signal.straps import ANKLES, worn_side
+from sensorswim.signal.straps import ANKLES
 
 _NO_CYCLES: Final = np.zeros((0, 2))
 
@@ -33,6 +33,8 @@ class KickRule:
         Smallest time between two downbeats of a leg.
     least_deg_s : float
         No smaller peak is ever a kick.
+    rides_deg_s : float
+        A leg whose strong peaks are smaller rides along: it swings with the roll, but doesn't kick.
     sure_share, small_share : float
         Of the leg's strong kicks: above the first a peak is a kick, between the two only where
         it comes back at its phase.
@@ -43,27 +45,36 @@ class KickRule:
     push_s : float
         The legs' extension in the push-off takes this long.
     together_s : float
-        Downbeats of both legs nearer than this before the first entry are a dolphin kick.
+        Downbeats of both legs nearer than this before the first entry may be a dolphin kick.
+    alike : float
+        They are one where the other leg extends at least at this share of the leg's own speed.
+    under_water_s : float
+        Without arm strokes, dolphin kicks come in this time after the push-off.
     """
 
     low_pass_hz: float = 8.0
     apart_s: float = 0.2
     least_deg_s: float = 40.0
+    rides_deg_s: float = 100.0
     sure_share: float = 0.4
     small_share: float = 0.15
     recurrence: float = 0.5
     phase_width: float = 0.07
     push_s: float = 0.5
     together_s: float = 0.1
+    alike: float = 0.4
+    under_water_s: float = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Leg:
-    """Candidate downbeats of one leg over the session."""
+    """Candidate downbeats (K,) of one leg over the session, and its extension speed (N,)."""
 
     side: str
     time_s: FloatArray
     rate_deg_s: FloatArray
+    at: IntArray
+    speed_deg_s: FloatArray
 
 
 def detect_kicks(
@@ -98,12 +109,14 @@ def detect_kicks(
     rows: list[dict[str, Any]] = []
     cycles = phase_cycles(arm_strokes)
     for leg in legs:
-        others = [other.time_s for other in legs if other is not leg]
+        other = next((other for other in legs if other is not leg), None)
         spans = {
-            int(row["length_no"]): _inside(leg.time_s, row, others, rule)
+            int(row["length_no"]): _inside(leg, other, row, rule)
             for row in lengths.to_dict("records")
         }
         strong = _strong(leg.rate_deg_s, spans)
+        if not strong > rule.rides_deg_s:
+            continue
         for number, inside in spans.items():
             own = cycles.get(number, _NO_CYCLES)
             rows += _length_rows(leg, inside, own, number, strong, rule)
@@ -198,9 +211,11 @@ def _candidates(
     )
     peaks = peaks[recording.tracks[place].valid[peaks]]
     return _Leg(
-        side=worn_side(place, straps).value,
+        side=str(place.side),
         time_s=recording.time_s[peaks] + _between(rate, peaks) / recording.rate_hz,
         rate_deg_s=rate[peaks],
+        at=peaks,
+        speed_deg_s=rate,
     )
 
 
@@ -211,23 +226,30 @@ def _between(values: FloatArray, peaks: np.ndarray) -> FloatArray:
     return np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
 
 
-def _inside(
-    time_s: FloatArray, length: dict[str, Any], others_s: list[FloatArray], rule: KickRule
-) -> BoolArray:
+def _inside(leg: _Leg, other: _Leg | None, length: dict[str, Any], rule: KickRule) -> BoolArray:
     """Return which candidates fall into the swimming of a length.
 
     Kicks of one leg alone under water, before the first entry, belong to it; dolphin kicks, where
     both legs beat together, and all before them don't. With one ankle nobody can tell, so the
     swimming begins with the first entry.
     """
-    swim = length["swim_start_s"]
-    first = swim if np.isfinite(swim) else length["start_s"]
-    if np.isfinite(swim) and others_s:
-        early = (time_s > length["start_s"] + rule.push_s) & (time_s < swim)
-        both = early & (_distance_s(time_s, others_s[0]) < rule.together_s)
-        last = float(time_s[both].max()) + rule.together_s if both.any() else -np.inf
-        first = max(length["start_s"] + rule.push_s, last)
-    return (time_s >= first) & (time_s < length["end_s"])
+    swim, pushed = length["swim_start_s"], length["start_s"] + rule.push_s
+    if other is None:
+        first = swim if np.isfinite(swim) else length["start_s"]
+    else:
+        until = swim if np.isfinite(swim) else length["start_s"] + rule.under_water_s
+        early = np.flatnonzero((leg.time_s > length["start_s"]) & (leg.time_s < until))
+        dolphin = leg.time_s[early[_both(leg, other, early, rule)]]
+        first = max(pushed, dolphin.max() + rule.together_s if len(dolphin) else -np.inf)
+    return np.asarray((leg.time_s >= first) & (leg.time_s < length["end_s"]))
+
+
+def _both(leg: _Leg, other: _Leg, which: IntArray, rule: KickRule) -> BoolArray:
+    """Return which of these downbeats the other leg beats along with."""
+    near = _distance_s(leg.time_s[which], other.time_s) < rule.together_s
+    return np.asarray(
+        near & (other.speed_deg_s[leg.at[which]] > rule.alike * leg.rate_deg_s[which])
+    )
 
 
 def _distance_s(time_s: FloatArray, other_s: FloatArray) -> FloatArray:

@@ -37,7 +37,7 @@ def test_no_cycles_give_no_beat(counts):
     assert kick_beat(np.array(counts, dtype=float)) is None
 
 
-def one_length(*sides, activity="front_crawl"):
+def one_length(*sides, activity="front_crawl", **given):
     """Return the cycles of three strokes a side, 2 s each, and a downbeat every half second."""
     rows = [
         {
@@ -53,7 +53,12 @@ def one_length(*sides, activity="front_crawl"):
     lengths = pd.DataFrame([{"length_no": 1, "activity": activity}])
     kicks = frame("kicks", [{"length_no": 1, "downbeat_s": t} for t in np.arange(0.1, 8.0, 0.5)])
     return arm_cycles(
-        lengths, frame("arm_strokes", rows), kicks, frame("rolls", []), frame("breaths", [])
+        lengths,
+        frame("arm_strokes", rows),
+        kicks,
+        frame("rolls", []),
+        frame("breaths", []),
+        **given,
     )
 
 
@@ -68,6 +73,23 @@ def test_right_wrist_only_gives_cycles_of_the_right_hand():
     assert list(cycles["cycle_side"]) == ["right", "right"]
     assert list(cycles["start_s"]) == [1.0, 3.0]
     assert cycles["index_of_coordination_pct"].isna().all()
+
+
+def test_kicks_of_a_cycle_with_a_gap_or_without_ankles_stay_empty():
+    gap = one_length("left", legs_unseen_s=np.array([[2.5, 2.6]]))
+    assert gap["kicks"].fillna(-1).tolist() == [4, -1]
+    assert one_length("left", legs_unseen_s=None)["kicks"].isna().all()
+
+
+def test_legs_that_were_seen_but_never_kicked_count_nought():
+    seen = arm_cycles(
+        pd.DataFrame([{"length_no": 1, "activity": "front_crawl"}]),
+        frame(
+            "arm_strokes", [{"length_no": 1, "side": "left", "entry_s": 0.0, "next_entry_s": 2.0}]
+        ),
+        *(frame(name, []) for name in ("kicks", "rolls", "breaths")),
+    )
+    assert list(seen["kicks"]) == [0]
 
 
 def test_a_cycle_counts_its_own_downbeats_and_its_rate():

@@ -135,3 +135,25 @@ def test_phase_runs_from_left_entry_to_left_entry() -> None:
     )
     phase = cycle_phase(np.array([9.9, 10.0, 11.5, 12.0]), phase_cycles(strokes)[1])
     assert np.allclose(phase, [np.nan, 0.0, 0.75, np.nan], equal_nan=True)
+
+
+def test_a_leg_that_rides_along_has_no_kicks() -> None:
+    rehearsal, recording = swim(
+        seed=15, lengths=2, kit={"placements": ANKLES, "wobble": 2.0}, kick="none",
+        stroke_rate_cycles_min=46.0, leg_split_deg=8.0,
+    )  # fmt: skip
+    assert _kicks(rehearsal, recording).empty
+
+
+def test_flutter_kicks_before_the_first_entry_belong_to_the_length() -> None:
+    rehearsal, recording = swim(
+        seed=16, lengths=4, kit={"placements": ANKLES}, kick="6", stroke_rate_cycles_min=45.0
+    )
+    found, truth = _kicks(rehearsal, recording), rehearsal.truth["kicks"]
+    starts_s = rehearsal.truth["lengths"].set_index("length_no")["swim_start_s"]
+
+    def early(table: pd.DataFrame) -> pd.Series:
+        return table.loc[table["downbeat_s"] < table["length_no"].map(starts_s), "downbeat_s"]
+
+    assert len(early(truth)) >= 12
+    assert f1(early(truth), early(found), 0.08) >= 0.85

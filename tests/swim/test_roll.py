@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sensorswim.model import Quality, Recording
+from sensorswim.model import Limb, Quality, Recording
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
-from sensorswim.signal.straps import align, worn_side
+from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.roll import estimate_roll
 from tests.swim.swum import ANKLES, WORN, P, swim, wearing
 
@@ -48,8 +48,12 @@ def test_wrong_way_up_and_swapped_are_mended_and_said() -> None:
     quality = Quality()
     straps = align(recording, rehearsal.truth["lengths"], quality)
     assert {"left_right_swapped", "strap_wrong_way_up"} <= quality.codes()
-    assert worn_side(P.LEFT_ANKLE, straps) == "right"
-    assert _rms_deg(rehearsal, recording, "ankles") < 5.0
+    assert swapped(straps)
+    mended = exchanged(recording, Limb.ANKLE)
+    assert not swapped(align(mended, rehearsal.truth["lengths"], Quality()))
+    assert mended.tracks[P.LEFT_ANKLE].placement is P.LEFT_ANKLE
+    for worn in (recording, mended):
+        assert _rms_deg(rehearsal, worn, "ankles") < 5.0
     assert _rms_deg(rehearsal, recording, "lower_back") < 3.0
 
 
