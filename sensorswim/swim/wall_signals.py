@@ -63,14 +63,16 @@ class Pulse:
     calm: FloatArray
 
 
-def pulse_of(recording: Recording, track: Track, sign: float, first: int, last: int) -> Pulse:
+def pulse_of(
+    recording: Recording, track: Track, sign: float, first: int, last: int, stretched_s: float
+) -> Pulse:
     """Return the forward pulse of one sensor over index range first..last.
 
-    Forward is where the long axis points half a second later, in the glide; `sign` = -1 where
-    it points backwards.
+    Forward is where the long axis points `stretched_s` later, in the glide; `sign` = -1 where it
+    points backwards.
     """
     rate_hz = recording.rate_hz
-    ahead = int(0.5 * rate_hz)
+    ahead = int(stretched_s * rate_hz)
     high = min(last + ahead, len(recording.time_s))
     part = _slice(track, slice(first, high))
     size, missing = last - first, max(last + ahead - high, 0)
@@ -80,7 +82,9 @@ def pulse_of(recording: Recording, track: Track, sign: float, first: int, last: 
     along = along / (np.linalg.norm(along, axis=1)[:, None] + 1e-9)
     turning = gaussian_filter1d(np.linalg.norm(part.gyro_rad_s, axis=1), 0.1 * rate_hz)
     later = np.pad(turning, (0, missing), mode="edge")
-    later = maximum_filter1d(later, int(0.3 * rate_hz))[int(0.35 * rate_hz) :][:size]
+    later = maximum_filter1d(later, int(0.3 * rate_hz))[int((stretched_s - 0.15) * rate_hz) :][
+        :size
+    ]
     smooth = gaussian_filter1d(accel[:size], 0.03 * rate_hz, axis=0)
     quiet_rad_s = _QUIET_RAD_S.get(track.placement.limb, _QUIET_ELSE_RAD_S)
     calm = np.exp(-((later / quiet_rad_s) ** 2)) * track.valid[first:last]

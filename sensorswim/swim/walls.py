@@ -15,7 +15,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.wall_signals import (
     joined,
@@ -33,6 +33,12 @@ must not count (no source; read off the synthetic swimmer, not checked on real p
 
 _GAIN_S = 0.4
 """Over which a push-off's gain of speed is taken; legs push for 0.3 to 0.5 s."""
+
+_STRETCHED_S, _LATE_STRETCHED_S = 0.5, 1.3
+"""How long after the push the arms point ahead; some bring them up only in the glide."""
+
+_LONG_GLIDE_S = 2.0
+"""By how much a push-off may lie further before the first cycles than is usual."""
 
 _FEET_STAY_S = 0.1
 """How much later than the body an ankle begins to move in a push-off: the feet stay on the wall
@@ -59,9 +65,20 @@ _SMOOTH_S = 0.2
 _RECENT_S = 8.0
 _LEAST_USUAL = 0.3
 _LONGEST_ONSET_S = 1.0
-_REACH = 0.8
+_REACH = 0.7
+_LET_GO_S = 0.3
+"""Usual time from a touch to where the arm has visibly left its reach (no source)."""
+
+_BEHIND = 0.4
+_PULL_S, _QUICK_TURN_S = 1.2, 1.4
+_OTHER_HAND_S = 1.1
+"""From the end of the last reach of one hand to the touch of the other: a pull (no source)."""
+
+_HANGING = 0.15
 _NEARLY = 0.45
 _SINK_S = 2.5
+_IDLE_S = 5.0
+"""By how much idle hands at the wall may have drawn out the cycles of a wrist."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,7 +104,8 @@ class WallFinder:
     ) -> list[float | None]:
         """Return when each push begins (a fifth of its peak), None where none is seen.
 
-        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't.
+        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't, and
+        without ankles the arms that are stretched only after the push.
 
         Parameters
         ----------
@@ -99,10 +117,12 @@ class WallFinder:
         upper, ankles = _upper_body(recording), _ankles(recording)
         begins: list[float | None] = []
         for from_s, to_s in windows:
-            first, last = rows_between(recording, from_s, to_s)
-            found = self._push_off(recording, upper, worn, first, last)
-            if found is None:
-                found = self._push_off(recording, ankles, worn, first, last)
+            found = self._push_off(recording, upper, worn, (from_s, to_s), _STRETCHED_S)
+            if found is None and ankles:
+                found = self._push_off(recording, ankles, worn, (from_s, to_s), _STRETCHED_S)
+            elif found is None:
+                wider = (from_s - _LONG_GLIDE_S, to_s)
+                found = self._push_off(recording, upper, worn, wider, _LATE_STRETCHED_S)
             begins.append(found)
         return begins
 
@@ -111,14 +131,18 @@ class WallFinder:
         recording: Recording,
         tracks: list[Track],
         worn: dict[Placement, float],
-        first: int,
-        last: int,
+        window: tuple[float, float],
+        stretched_s: float,
     ) -> float | None:
+        first, last = rows_between(recording, *window)
         if last - first < recording.rate_hz or not tracks:
             return None
         ankle = tracks[0].placement.limb is Limb.ANKLE
         ahead = -1.0 if ankle else 1.0
-        pulses = [pulse_of(recording, t, ahead * worn[t.placement], first, last) for t in tracks]
+        pulses = [
+            pulse_of(recording, t, ahead * worn[t.placement], first, last, stretched_s)
+            for t in tracks
+        ]
         forward = joined(pulses)
         gain = uniform_filter1d(forward, int(_GAIN_S * recording.rate_hz)) * _GAIN_S
         top = _last_high(gain) if ankle else int(np.argmax(gain))
@@ -156,7 +180,8 @@ class WallFinder:
     def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
         """Return the touch after which the swimmer stops, None where the posture stays."""
         near_s = length_s[1]
-        turns_s = _leaves_posture(recording, length_s, near_s - 2.0, near_s + _SINK_S)
+        back_s = 2.0 if _steady(recording, 0, 0) else _IDLE_S
+        turns_s = _leaves_posture(recording, length_s, near_s - back_s, near_s + _SINK_S)
         return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
 
 
@@ -171,7 +196,7 @@ def _is_flip(
         for t in _steady(recording, first, last)
     ]  # fmt: skip
     if not feet_up:
-        return True
+        return _arms_flip(recording, last, worn)
     tilt = uniform_filter1d(np.mean(feet_up, axis=0), int(_SMOOTH_S * recording.rate_hz))
     return bool(tilt.max() > -tilt.min())
 
@@ -189,6 +214,18 @@ def _rise(forward: FloatArray, top: int, rate_hz: float) -> int:
     peak = low + int(np.argmax(forward[low : top + reach]))
     below = np.flatnonzero(forward[:peak] < 0.2 * forward[peak])
     return max(int(below[-1]) + 1 if len(below) else 0, peak - int(_RISE_S * rate_hz))
+
+
+def _arms_flip(recording: Recording, push: int, worn: dict[Placement, float]) -> bool:
+    """Tell a flip by arms that don't hang: they lie along a body that goes over its head."""
+    rate_hz = recording.rate_hz
+    first, last = max(push - int(_USUAL_TURN_S * rate_hz), 0), push - int(0.2 * rate_hz)
+    up = [
+        worn[t.placement] * float(long_axis(t, first, last)[:, 2].mean())
+        for t in _wrists(recording)
+        if last > first
+    ]
+    return not up or float(np.mean(up)) > -_HANGING
 
 
 def _upper_body(recording: Recording) -> list[Track]:
@@ -215,17 +252,35 @@ def _leaves_posture(
     if last - first < 10:
         return None
     steady = _steady(recording, first - int(recording.rate_hz), last)
-    if steady:
-        along = _share_of_posture(recording, steady, length_s, first, last)
-        kept = np.flatnonzero(along > _POSTURE)
-    else:
-        reach = [_reaches(recording, t, length_s, first, last) for t in _wrists(recording)]
-        kept = np.flatnonzero(np.any(reach, axis=0))
+    if not steady:
+        return _reach_ends(recording, length_s, first, last)
+    along = _share_of_posture(recording, steady, length_s, first, last)
+    kept = np.flatnonzero(along > _POSTURE)
     if not len(kept) or kept[-1] >= last - first - 2:
         return None
     left = int(kept[-1])
-    onset_s = _onset_s(along[left:], recording.rate_hz) if steady else _USUAL_ONSET_S
-    return float(recording.time_s[first + left]) - onset_s
+    return float(recording.time_s[first + left]) - _onset_s(along[left:], recording.rate_hz)
+
+
+def _reach_ends(
+    recording: Recording, length_s: tuple[float, float], first: int, last: int
+) -> float | None:
+    """Return when the last reach ahead ended, a little before; None where it goes on.
+
+    A lone wrist that pulls through to the back after its last reach, with time to spare, has
+    left the touch to the other hand, half a cycle later.
+    """
+    rate_hz = recording.rate_hz
+    along = [_along_swim(recording, t, length_s, first, last) for t in _wrists(recording)]
+    kept = np.flatnonzero(np.any([a > _REACH for a in along], axis=0)) if along else np.empty(0)
+    if not len(kept) or kept[-1] >= last - first - 2:
+        return None
+    left = int(kept[-1])
+    ended_s = float(recording.time_s[first + left]) - _LET_GO_S
+    following = along[0][left : left + int(_PULL_S * rate_hz)]
+    to_spare = last - first - left > _QUICK_TURN_S * rate_hz
+    other = len(along) == 1 and to_spare and float(following.min()) < -_BEHIND
+    return ended_s + _OTHER_HAND_S if other else ended_s
 
 
 def _steady(recording: Recording, first: int, last: int) -> list[Track]:
@@ -243,9 +298,7 @@ def _share_of_posture(
     rate_hz = recording.rate_hz
     low = min(rows_between(recording, *length_s)[0], first - int(rate_hz))
     low = max(low, first - int(_RECENT_S * rate_hz), 0)
-    along = [
-        long_axis(t, low, last)[:, :2] @ swim_direction(recording, t, *length_s) for t in tracks
-    ]
+    along = [_along_swim(recording, t, length_s, low, last) for t in tracks]
     smooth = uniform_filter1d(np.mean(along, axis=0), int(_SMOOTH_S * rate_hz))
     usual = float(np.median(smooth[: first - low])) if first > low else 1.0
     return np.asarray(smooth[first - low :] / max(usual, _LEAST_USUAL))
@@ -263,12 +316,12 @@ def _onset_s(falling: FloatArray, rate_hz: float) -> float:
     return float(np.clip(below[0] / rate_hz / _SHARE, _SMOOTH_S, _LONGEST_ONSET_S))
 
 
-def _reaches(
+def _along_swim(
     recording: Recording, track: Track, length_s: tuple[float, float], first: int, last: int
-) -> BoolArray:
-    """Tell where a forearm is stretched out ahead."""
+) -> FloatArray:
+    """Return how far a long axis points along the swim (L,), -1 to 1."""
     ahead = swim_direction(recording, track, *length_s)
-    return np.asarray(long_axis(track, first, last)[:, :2] @ ahead > _REACH)
+    return np.asarray(long_axis(track, first, last)[:, :2] @ ahead)
 
 
 def _touch(
@@ -282,7 +335,8 @@ def _touch(
     weighted = []
     for track in _wrists(recording):
         size = jolts(recording, track, first, last)
-        reach = binary_dilation(_reaches(recording, track, length_s, first, last), iterations=10)
+        ahead = _along_swim(recording, track, length_s, first, last) > _REACH
+        reach = binary_dilation(ahead, iterations=10)
         clear = size > 4.0 * float(np.median(size)) + 0.5
         weighted.append(size * near * reach * clear)
     total = np.max(weighted, axis=0)

@@ -78,6 +78,15 @@ def test_one_arm_that_turns_on_does_not_hide_the_push_off() -> None:
     assert WallFinder().push_offs(swinging, [(2.0, 8.0)], worn) == [None]
 
 
+def test_arms_that_are_stretched_only_in_the_glide_still_tell_the_push_off() -> None:
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    raised = np.clip((time_s - 5.5) / 0.7, 0.0, 1.0)
+    wrist = _track(P.LEFT_WRIST, -1.4 * (1.0 - raised), _push(time_s, 5.0))
+    recording = _recording(time_s, wrist)
+    found = WallFinder().push_offs(recording, [(2.0, 9.0)], {P.LEFT_WRIST: 1.0})[0]
+    assert found == pytest.approx(5.0, abs=0.2)
+
+
 def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     hanging = np.where(time_s < 10.0, -np.pi / 2, 0.0)
@@ -112,8 +121,15 @@ def turned() -> tuple[Rehearsal, Recording]:
 
 @pytest.mark.parametrize(
     "worn",
-    [(), (P.LEFT_WRIST, P.LEFT_ANKLE), (P.LEFT_ANKLE, P.RIGHT_ANKLE)],
-    ids=["wrists and ankles", "one wrist and one ankle", "ankles"],
+    [
+        (),
+        (P.LEFT_WRIST, P.LEFT_ANKLE),
+        (P.LEFT_ANKLE, P.RIGHT_ANKLE),
+        (P.LEFT_WRIST, P.RIGHT_WRIST),
+        (P.LEFT_WRIST,),
+        (P.RIGHT_WRIST,),
+    ],
+    ids=["wrists and ankles", "wrist and ankle", "ankles", "wrists", "left wrist", "right wrist"],
 )
 def test_push_offs_come_to_a_fifth_and_touches_to_half_a_second(
     turned: tuple[Rehearsal, Recording], worn: tuple[Placement, ...]
@@ -154,6 +170,13 @@ def _broken(recording: Recording, track: Track, gap_s: float) -> Track:
         valid=track.valid & (np.abs(time_s - gap_s) > 0.5),
         q_world_from_sensor=(jump * q).as_quat(scalar_first=True),
     )
+
+
+def test_idle_hands_at_the_wall_are_no_length() -> None:
+    segments = [Stand(duration_s=6.0), Length(turn="stop"), Rest(duration_s=50.0)]
+    kit = Kit(placements=(P.LEFT_WRIST, P.RIGHT_WRIST), clock_offset_s=0.0, drift_ppm=0.0)
+    rehearsal = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=3)
+    assert len(LengthFinder().find(oriented(rehearsal)).spans) == 1
 
 
 def test_a_turn_from_the_back_onto_the_front_is_a_turn() -> None:
