@@ -20,7 +20,8 @@ from sensorswim.formats.session_toml import SESSION_FILE
 from sensorswim.live.book import SensorBook
 from sensorswim.live.build import Built, build_session
 from sensorswim.live.clock import HostClock
-from sensorswim.live.link import Found, Link
+from sensorswim.live.link import Found, Link, LinkLostError
+from sensorswim.live.placing import Placer
 from sensorswim.live.sensor import SensorTask, StartOrder
 from sensorswim.model import Placement
 
@@ -70,7 +71,6 @@ class SwimmerRecording:
         self.wearer, self._clock = wearer, clock
         self.books: dict[int, SensorBook] = {}
         self.tasks: list[SensorTask] = []
-        self.conflicts: list[str] = []
         self._kept = {(log.serial, log.log): log for log in read_radio(wearer.folder)}
         held = read_recording(wearer.folder)
         if held is None and (wearer.folder / SESSION_FILE).exists():
@@ -158,7 +158,6 @@ class SwimmerRecording:
             return str(book.facts["placement"])
         taken = {b.facts.get("placement") for b in self.books.values() if b is not book}
         if state.label is None or str(state.label) in taken:
-            self.conflicts.append(name)
             return None
         return str(state.label)
 
@@ -215,7 +214,8 @@ class Recorder:
 
         After `finish`, a sensor that can't be reached is waited for `give_up_s`.
         """
-        helpers = [asyncio.ensure_future(loop) for loop in (self._seek(), self._keep())]
+        loops = (self._seek(), self._keep(), self._place())
+        helpers = [asyncio.ensure_future(loop) for loop in loops]
         try:
             while not self.finishing:
                 await self._clock.sleep(0.1)
@@ -278,6 +278,21 @@ class Recorder:
                 for swimmer in self.swimmers:
                     with contextlib.suppress(SensorswimError, OSError):
                         await asyncio.to_thread(swimmer.build)
+
+    async def _place(self) -> None:
+        """Have wearers move one limb after the other where labels don't tell the places."""
+        placers = [Placer(self._tell) for _ in self.swimmers]
+        while True:
+            await self._clock.sleep(SYNC_S)
+            for swimmer, placer in zip(self.swimmers, placers, strict=True):
+                placed = placer.step(swimmer.books)
+                if placed is None:
+                    continue
+                swimmer.assign(*placed)
+                task = next(t for t in self.tasks if t.book is swimmer.books[placed[0]])
+                self._tell(f"{task.link.name}: {placed[1].label}")
+                with contextlib.suppress(LinkLostError, SensorswimError):
+                    await task.label(placed[1])
 
     def _tell_problems(self) -> None:
         """Say once when something goes wrong with disk, battery or sensor, and when it is over."""
