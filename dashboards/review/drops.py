@@ -6,19 +6,17 @@ import asyncio
 import re
 import shutil
 import uuid
-import zipfile
 from pathlib import Path
 from typing import Final
 
 from fastapi import FastAPI, Request
 from starlette.responses import JSONResponse
 
-from sensorswim.dashboards.review.shelf import Shelf, key_of, safe_relative
+from sensorswim.dashboards.review.shelf import Shelf, key_of
 from sensorswim.errors import InputError, SensorswimError
+from sensorswim.formats.session_pack import safe_relative, unpack
 from sensorswim.formats.session_toml import SESSION_FILE
 
-_MOST_BYTES: Final = 64 * 1024**3
-_MOST_FILES: Final = 2000
 _TOKEN: Final = re.compile(r"[0-9a-f]{32}")
 
 
@@ -102,32 +100,3 @@ def _shelved(shelf: Shelf, session: Path, drop: Path) -> Path:
     shutil.move(session, place)
     shutil.rmtree(drop, ignore_errors=True)
     return place
-
-
-def unpack(archive: Path, folder: Path) -> None:
-    """Unpack a zip into a folder, refusing what would leave it.
-
-    Raises
-    ------
-    InputError
-        No zip, a damaged or locked one, or one with names or sizes that can't be taken.
-    """
-    try:
-        with zipfile.ZipFile(archive) as packed:
-            members = [m for m in packed.infolist() if not m.is_dir() and _wanted(m.filename)]
-            if len(members) > _MOST_FILES or sum(m.file_size for m in members) > _MOST_BYTES:
-                raise InputError("holds too much", where=archive.name, mend="leave files out")
-            for member in members:
-                target = folder / safe_relative(member.filename)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                with packed.open(member) as source, target.open("wb") as file:
-                    shutil.copyfileobj(source, file)
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError) as failure:
-        raise InputError(
-            f"can't be unpacked ({failure})", where=archive.name, mend="pack it again"
-        ) from failure
-
-
-def _wanted(name: str) -> bool:
-    """Leave out what a Mac adds to its zips."""
-    return not name.startswith("__MACOSX/") and not name.endswith(".DS_Store")

@@ -11,8 +11,8 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 
 from sensorswim.dashboards.review.clips import SUFFIXES, Clip, add_clip
 from sensorswim.dashboards.review.desk import Desk
-from sensorswim.dashboards.review.shelf import safe_relative
 from sensorswim.errors import InputError, SensorswimError
+from sensorswim.formats.session_pack import safe_relative
 from sensorswim.formats.session_toml import read_session
 from sensorswim.model import Quality
 from sensorswim.report import cues_in_video, session_cues

@@ -7,7 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Final
 
 import platformdirs
@@ -104,21 +104,6 @@ class Shelf:
 def key_of(folder: Path) -> str:
     """Return the key that stands for a session folder in addresses."""
     return hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
-
-
-def safe_relative(name: str) -> PurePosixPath:
-    """Return the relative path of a file that was dropped in.
-
-    Raises
-    ------
-    InputError
-        A name that is absolute, leads upwards or is hidden.
-    """
-    parts = PurePosixPath(name.replace("\\", "/")).parts
-    odd = [p for p in parts if p.startswith((".", "/")) or ":" in p or "\0" in p or not p.strip()]
-    if not parts or odd or len(parts) > 8:
-        raise InputError("can't be taken in under this name", where=name, mend="rename the file")
-    return PurePosixPath(*parts)
 
 
 def title_of(session: Session) -> str:

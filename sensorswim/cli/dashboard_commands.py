@@ -58,3 +58,35 @@ def dashboard_command(
     chosen = free_port() if port is None else port
     typer.echo(f"Open http://{LOOPBACK}:{chosen}{path} in a browser; Ctrl-C stops it.")
     serve(review_app(shelf), port=chosen, opened=browser, path=path)
+
+
+@app.command("pack")
+def pack_command(
+    session: Annotated[Path, typer.Argument(help="The session folder.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The file; else beside the folder.")
+    ] = None,
+    video: Annotated[bool, typer.Option("--video/--no-video", help="Put the clips in.")] = True,
+) -> None:
+    """Put a whole session into one file, for sending."""
+    from sensorswim.formats.session_pack import pack_session
+
+    place = pack_session(session, out, videos=video)
+    typer.echo(f"{place}: {place.stat().st_size / 1e6:.1f} MB")
+    if video:
+        typer.echo("Clips show people: send them only where filming and sending were agreed to.")
+
+
+@app.command("open")
+def open_command(
+    packed: Annotated[Path, typer.Argument(help="A session packed into one file.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The new folder; else beside the file.")
+    ] = None,
+) -> None:
+    """Unpack a session that was sent as one file."""
+    from sensorswim.formats.session_pack import SUFFIX, open_session
+
+    name = packed.name.removesuffix(SUFFIX).removesuffix(".zip")
+    place = open_session(packed, out or packed.resolve().with_name(name or "session"))
+    typer.echo(f"{place}: review it with sensorswim dashboard {place}")

@@ -10,9 +10,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from sensorswim.dashboards.review import Shelf, key_of, review_app
-from sensorswim.dashboards.review.drops import unpack
-from sensorswim.dashboards.review.shelf import safe_relative
 from sensorswim.errors import InputError
+from sensorswim.formats.session_pack import safe_relative, unpack
 from tests.video.made_clips import write_clip
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_logs" / "mira"
