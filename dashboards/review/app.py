@@ -8,16 +8,20 @@ from typing import Any, Final
 from urllib.parse import parse_qs
 
 import dash
-from dash import Input, Output, State, dcc, html
+from dash import Input, Output, dcc, html
 
 from sensorswim.dashboards.components import Page, frame, new_app
-from sensorswim.dashboards.review import review_page, sessions_page
+from sensorswim.dashboards.review import blocks_page, review_page, sessions_page, setup_page
 from sensorswim.dashboards.review.desk import Desk
 from sensorswim.dashboards.review.media import add_media_routes
 from sensorswim.dashboards.review.shelf import Shelf
 from sensorswim.errors import SensorswimError
 
-PAGES: Final = (Page(path="/", name="Sessions"), Page(path="/review", name="Review"))
+PAGES: Final = (
+    Page(path="/", name="Sessions"),
+    Page(path="/review", name="Review"),
+    Page(path="/setup", name="Set up"),
+)
 _STATIC: Final = Path(__file__).parent / "static"
 
 
@@ -37,6 +41,8 @@ def review_app(shelf: Shelf) -> dash.Dash:
     _add_pages(app, desk)
     review_page.add_callbacks(app, desk)
     sessions_page.add_callbacks(app, desk)
+    setup_page.add_callbacks(app, desk)
+    blocks_page.add_callbacks(app, desk)
     return app
 
 
@@ -44,10 +50,10 @@ def _add_pages(app: dash.Dash, desk: Desk) -> None:
     @app.callback(
         Output("page", "children"),
         Input("url", "pathname"),
+        Input("url", "search"),
         Input("ready", "data"),
-        State("url", "search"),
     )
-    async def show_page(pathname: str, _ready: Any, search: str) -> Any:
+    async def show_page(pathname: str, search: str, _ready: Any) -> Any:
         asked = {name: values[0] for name, values in parse_qs((search or "").lstrip("?")).items()}
         return await asyncio.to_thread(_page, desk, pathname, asked)
 
@@ -56,6 +62,10 @@ def _page(desk: Desk, pathname: str, asked: dict[str, str]) -> Any:
     try:
         if pathname == "/review" and "session" in asked:
             return review_page.content(desk, asked)
+        if pathname == "/setup" and "session" in asked:
+            return blocks_page.content(desk, asked["session"])
+        if pathname == "/setup":
+            return setup_page.content(desk, asked.get("drop"))
     except SensorswimError as problem:
         return html.Div(
             [html.H1("This can't be opened"), html.P(str(problem), className="problem")]

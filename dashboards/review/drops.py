@@ -92,11 +92,7 @@ def settle(shelf: Shelf, token: str) -> dict[str, str]:
 
 
 def _shelved(shelf: Shelf, session: Path, drop: Path) -> Path:
-    shelf.sessions.mkdir(parents=True, exist_ok=True)
-    stem = session.name if session != drop else "session"
-    place, count = shelf.sessions / stem, 2
-    while place.exists():
-        place, count = shelf.sessions / f"{stem}-{count}", count + 1
+    place = shelf.free_folder(session.name if session != drop else "session")
     shutil.move(session, place)
     shutil.rmtree(drop, ignore_errors=True)
     return place

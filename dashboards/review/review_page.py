@@ -26,6 +26,7 @@ def content(desk: Desk, asked: dict[str, str]) -> Any:
     opened = desk.open(key)
     if opened is None:
         return waiting(desk, key)
+    desk.shelf.note_seen(opened.analysis.session)
     chosen = _first_length(opened, asked)
     return html.Div(
         [

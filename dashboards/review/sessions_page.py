@@ -31,28 +31,7 @@ def content(desk: Desk) -> html.Div:
             html.Section(
                 [
                     html.H2("Add a session"),
-                    html.Div(
-                        [
-                            html.P(
-                                "Drop a session folder, a zip of one, or loose logs and clips "
-                                "here. Everything stays on this machine."
-                            ),
-                            html.Div(
-                                [
-                                    html.Button(
-                                        "Choose a folder", type="button", **{"data-pick": "folder"}
-                                    ),
-                                    html.Button(
-                                        "Choose files", type="button", **{"data-pick": "files"}
-                                    ),
-                                ],
-                                className="row",
-                            ),
-                            html.P("", id="drop-told", role="status"),
-                        ],
-                        id="drop",
-                        className="drop",
-                    ),
+                    drop_zone(),
                 ]
             ),
             html.Section(
@@ -67,6 +46,22 @@ def content(desk: Desk) -> html.Div:
     )
 
 
+def drop_zone() -> html.Div:
+    """Return the place that files are dropped on."""
+    words = (
+        "Drop a session folder, a zip of one, or loose logs and clips here. Everything stays on "
+        "this machine."
+    )
+    buttons = [
+        html.Button("Choose a folder", type="button", **{"data-pick": "folder"}),
+        html.Button("Choose files", type="button", **{"data-pick": "files"}),
+    ]
+    parts = [html.P(words), html.Div(buttons, className="row")]
+    return html.Div(
+        [*parts, html.P("", id="drop-told", role="status")], id="drop", className="drop"
+    )
+
+
 def _line(entry: Entry) -> html.Li:
     if entry.problem:
         return html.Li(
@@ -74,7 +69,8 @@ def _line(entry: Entry) -> html.Li:
             className="problem",
         )
     mark = html.Span("invented", className="tag") if entry.invented else None
-    return html.Li([dcc.Link(entry.title, href=f"/review?session={entry.key}"), " ", mark])
+    blocks = dcc.Link("Blocks", href=f"/setup?session={entry.key}", className="aside")
+    return html.Li([dcc.Link(entry.title, href=f"/review?session={entry.key}"), mark, blocks])
 
 
 def add_routes(api: FastAPI, desk: Desk) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -78,6 +79,27 @@ class Shelf:
             if key_of(folder) == key:
                 return folder
         raise InputError("this session is not there any more", mend="choose another one")
+
+    def is_seen(self, session: Session) -> bool:
+        """Tell whether figures of a session were shown on this machine."""
+        return self._seen(session).exists()
+
+    def note_seen(self, session: Session) -> None:
+        """Note that figures of a session are shown: what was felt is locked from then on."""
+        self._seen(session).parent.mkdir(parents=True, exist_ok=True)
+        self._seen(session).touch()
+
+    def _seen(self, session: Session) -> Path:
+        return self.home / "seen" / (session.session_id or key_of(session.folder))
+
+    def free_folder(self, name: str) -> Path:
+        """Return a new folder's path among the sessions, named after a name."""
+        plain = re.sub(r"[^\w-]+", "-", name.strip()).strip("-_").lower()[:60] or "session"
+        self.sessions.mkdir(parents=True, exist_ok=True)
+        place, count = self.sessions / plain, 2
+        while place.exists():
+            place, count = self.sessions / f"{plain}-{count}", count + 1
+        return place
 
     def sample(self) -> str:
         """Return the key of the sample session; it is invented here where it doesn't exist."""

@@ -17,6 +17,7 @@ def dashboard_command(
         Path | None,
         typer.Argument(help="A session folder, or a folder that holds some; without it, a list."),
     ] = None,
+    new: Annotated[bool, typer.Option("--new", help="Set up a new session from logs.")] = False,
     port: Annotated[
         int | None, typer.Option("--port", min=1, max=65535, help="Port on this machine.")
     ] = None,
@@ -55,6 +56,7 @@ def dashboard_command(
     shelf = Shelf(folders=() if session is None else (session,))
     one = session is not None and (session / "session.toml").is_file()
     path = f"/review?session={key_of(session)}" if session is not None and one else "/"
+    path = "/setup" if new else path
     chosen = free_port() if port is None else port
     typer.echo(f"Open http://{LOOPBACK}:{chosen}{path} in a browser; Ctrl-C stops it.")
     serve(review_app(shelf), port=chosen, opened=browser, path=path)

@@ -7,6 +7,7 @@ magnitudes rest on what gravity and swimmers do (common practice, no source).
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -120,6 +121,33 @@ def guess_log(path: Path) -> LogGuess:
         columns |= {f"{role}_{unit}": name for role, name in own.items()}
     missing = tuple(role for role in wanted if role not in found)
     return LogGuess(header=header, columns=columns, missing=missing, unsure=tuple(unsure))
+
+
+def complete_columns(
+    path: Path, guess: LogGuess, chosen: Mapping[str, str | None]
+) -> dict[str, str]:
+    """Return the column map with what was chosen for the missing columns, by role.
+
+    Raises
+    ------
+    LogError
+        A missing column isn't chosen.
+    """
+    left = [role for role in guess.missing if not chosen.get(role)]
+    if left:
+        raise LogError(
+            f"it isn't said which column is {left[0].replace('_', ' ')}", where=path.name,
+            mend="choose one, or leave the log out",
+        )  # fmt: skip
+    columns = dict(guess.columns)
+    table = _head(path)
+    table.columns = pd.Index([str(name).strip() for name in table.columns])
+    for quantity in _FITS:
+        own = {r: str(chosen[r]) for r in guess.missing if r.split("_")[0] == quantity}
+        if own:
+            unit, _ = _unit(quantity, list(own.values()), table)
+            columns |= {f"{role}_{unit}": name for role, name in own.items()}
+    return columns
 
 
 def guess_placement(name: str) -> Placement | None:
