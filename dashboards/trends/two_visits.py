@@ -15,11 +15,13 @@ from sensorswim.archive import Store, Swimmer, Who, find_session, sessions
 from sensorswim.archive.read import result_tables
 from sensorswim.dashboards.components import no_picture, picture
 from sensorswim.metrics.season import only_condition
+from sensorswim.model.tables import empty
 
 _KINDS: Final = {
     "side": ("Time on the side", ("breaths", "rolls")),
     "kicks": ("Kick rhythm", ("kicks", "arm_cycles")),
     "roll": ("Roll over the arm cycle", ("roll", "arm_cycles")),
+    "paths": ("Hand paths", ("hand_paths",)),
     "phases": ("Phases of each arm", ("arm_strokes",)),
 }
 _READING: Final = "Both pictures have the same scales: what looks larger is larger."
@@ -105,7 +107,9 @@ def _drawn(
 def _tables(
     store: Store, row: dict[str, Any], condition: str, names: tuple[str, ...]
 ) -> dict[str, pd.DataFrame]:
-    tables = result_tables(store, row["analysis_id"], "lengths", *names)
+    wanted = ("lengths", *names)
+    tables = {name: empty(name) for name in wanted}
+    tables |= result_tables(store, row["analysis_id"], *wanted)
     return only_condition(tables, condition, pool_length_m=row["pool_length_m"])
 
 
@@ -116,4 +120,6 @@ def _figure(tables: dict[str, pd.DataFrame], kind: str) -> Any:
         return figures.draw_kick_rhythm(tables["kicks"], tables["arm_cycles"])
     if kind == "roll":
         return figures.draw_typical_roll(tables["roll"], tables["arm_cycles"], tables["lengths"])
+    if kind == "paths":
+        return figures.draw_hand_paths(tables["hand_paths"])
     return figures.draw_arm_phases(tables["arm_strokes"])

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import pyarrow as pa
 import sqlalchemy as sa
 
+from sensorswim import __version__
 from sensorswim.archive.pack import table_of
 from sensorswim.archive.schema import ANALYSIS, RAW_FILE, RESULT_TABLE, SESSION
 from sensorswim.archive.store import Store
@@ -52,7 +53,8 @@ def _tables(connection: sa.Connection) -> Iterator[str]:
             table_of(row.content, row.name)
         except (pa.ArrowException, KeyError, ValueError, OSError):
             yield f"analysis {row.analysis_id}: the table {row.name} can't be read"
-    for analysis_id in connection.execute(sa.select(ANALYSIS.c.id)).scalars():
+    query = sa.select(ANALYSIS.c.id).where(ANALYSIS.c.version == __version__)
+    for analysis_id in connection.execute(query).scalars():
         missing = set(SCHEMAS) - names.get(analysis_id, set())
         if missing:
             yield f"analysis {analysis_id}: without {', '.join(sorted(missing))}"

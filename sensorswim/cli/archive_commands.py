@@ -231,3 +231,40 @@ def note_command(
         else:
             keep_text(store, found, text, kind=kind)
     typer.echo(f"Kept with {found.name or found.pseudonym}.")
+
+
+@app.command("reanalyse")
+def reanalyse_command(
+    everything: Annotated[
+        bool, typer.Option("--all", help="Also sessions that this version has analysed.")
+    ] = False,
+    workers: Annotated[
+        int, typer.Option("--workers", min=1, max=256, help="Processes on this machine.")
+    ] = 2,
+    scheduler: Annotated[
+        str, typer.Option("--scheduler", help="Address of a dask scheduler, for many machines.")
+    ] = "",
+    squad: Squad = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+) -> None:
+    """Analyse the archive's sessions with this version. Stopped, it goes on where it was.
+
+    The old figures stay with the version that made them.
+    """
+    from sensorswim.archive.reanalyse import reanalyse, to_do
+
+    failed = 0
+    with opened() as store:
+        jobs = to_do(store, who_looks(squad), everything=everything)
+        with show_progress(quiet=quiet) as told:
+            told(f"0 of {len(jobs)} sessions")
+            done = reanalyse(store, jobs, workers=workers, scheduler=scheduler)
+            for number, outcome in enumerate(done, start=1):
+                told(f"{number} of {len(jobs)} sessions")
+                if outcome.problem:
+                    failed += 1
+                    typer.echo(f"not analysed: {outcome.problem}", err=True)
+    if not quiet:
+        typer.echo(f"{len(jobs) - failed} of {len(jobs)} sessions analysed.")
+    if failed:
+        raise ArchiveError(f"{failed} sessions were not analysed", mend="see the lines above")

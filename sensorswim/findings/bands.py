@@ -12,8 +12,8 @@ _MEASURES: Final = {
     "roll_onto_right_deg": "roll_deg",
     "kicks_per_cycle": "kicks_per_cycle",
     "index_of_coordination_pct": "arm_lag_pct",
-    "elbow_left_deg": "elbow_angle_deg",
-    "elbow_right_deg": "elbow_angle_deg",
+    "elbow_angle_left_deg": "elbow_angle_deg",
+    "elbow_angle_right_deg": "elbow_angle_deg",
 }
 """By figure of `sensorswim.metrics.season`, the rules' measure."""
 

@@ -89,7 +89,7 @@ FIGURES: Final[dict[str, Figure]] = {
         _figure("pull_depth_left_m", "pull depth, left", "m", 2, 0.05),
         _figure("pull_depth_right_m", "pull depth, right", "m", 2, 0.05),
         Figure(
-            name="elbow_left_deg",
+            name="elbow_angle_left_deg",
             words="elbow at mid-pull, left",
             unit="degrees",
             digits=0,
@@ -97,7 +97,7 @@ FIGURES: Final[dict[str, Figure]] = {
             source=_ELBOW,
         ),
         Figure(
-            name="elbow_right_deg",
+            name="elbow_angle_right_deg",
             words="elbow at mid-pull, right",
             unit="degrees",
             digits=0,
@@ -131,8 +131,9 @@ def season_lengths(tables: dict[str, pd.DataFrame], *, pool_length_m: float) -> 
     more = [_of_rolls(tables["rolls"]), _fixed(tables), _of_strokes(tables["arm_strokes"])]
     more.append(_median(tables["breaths"], "beyond_fixed_s").rename("breath_fixed_s").to_frame())
     more.append(_steady(tables["arm_cycles"]).rename("kick_share_of_beat_pct").to_frame())
+    worked_out = {name for table in more for name in table}
     for name in FIGURES:
-        if name in lengths:
+        if name in lengths and name not in worked_out:
             out[name] = pd.to_numeric(lengths[name], errors="coerce").astype(float)
     for table in more:
         out = out.join(table, on="length_no")
@@ -265,7 +266,7 @@ def _of_strokes(strokes: pd.DataFrame) -> pd.DataFrame:
     for side in ("left", "right"):
         own = strokes[_is(strokes["side"], side)]
         columns[f"pull_depth_{side}_m"] = _median(own, "pull_depth_m")
-        columns[f"elbow_{side}_deg"] = _median(own, "elbow_angle_deg")
+        columns[f"elbow_angle_{side}_deg"] = _median(own, "elbow_angle_deg")
     known = strokes.dropna(subset=[_ELBOW])
     columns[_ELBOW] = known.groupby("length_no")[_ELBOW].first()
     return pd.DataFrame(columns)

@@ -39,7 +39,7 @@ def cells(one: Comparison) -> list[str]:
         else "needs three pairs"
     )
     shares = [f"{100 * s:.0f} %" if math.isfinite(s) else "–" for s in (one.recall, one.precision)]
-    bias = f"{number(both.bias)} {one.unit}" if math.isfinite(both.bias) else "–"
+    bias = f"{number(both.bias)}\u00a0{one.unit}" if math.isfinite(both.bias) else "–"
     return [name_of(one), str(one.labels), str(one.matched), *shares, bias, limits]
 
 

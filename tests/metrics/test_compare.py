@@ -130,6 +130,6 @@ def test_the_command_prints_a_table_and_writes_a_page(
     assert main(["compare", str(tmp_path / "result"), str(labels), "--out", str(page)]) == 0
     told = capsys.readouterr().out
     assert "entry, left" in told
-    assert "−20.0 ms" in told
+    assert "−20.0\u00a0ms" in told
     assert "Touch" in page.read_text("utf-8")
     assert main(["compare", str(tmp_path / "result"), str(tmp_path / "none.csv")]) == 2

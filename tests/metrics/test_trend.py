@@ -113,7 +113,7 @@ def test_figures_of_a_session_by_condition() -> None:
     steady = rows[rows["condition"].str.startswith("4 x 25 steady · front")].set_index("name")
     assert steady.loc["stroke_rate_cycles_min", "n"] == 3
     assert steady.loc["roll_onto_left_deg", "source"] == "ankles"
-    assert steady.loc["elbow_left_deg", "source"] == "wrist_model"
+    assert steady.loc["elbow_angle_left_deg", "source"] == "wrist_model"
 
 
 def test_time_beyond_a_fixed_roll_is_counted_over_all_half_cycles() -> None:
