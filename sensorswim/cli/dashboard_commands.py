@@ -36,6 +36,12 @@ def dashboard_command(
             "for. It travels unencrypted: on the team's own network only.",
         ),
     ] = False,
+    subscribe: Annotated[
+        str | None,
+        typer.Option(
+            "--subscribe", help="With --live: fetch what 'record --publish' sends to this broker."
+        ),
+    ] = None,
     names: Annotated[
         bool, typer.Option("--names", help="With --live: whole names, not initials.")
     ] = False,
@@ -44,10 +50,12 @@ def dashboard_command(
     if live:
         from sensorswim.cli.live_dashboard import watch_live
 
-        watch_live(session or Path(), port=port, browser=browser, lan=lan, names=names)
+        watch_live(
+            session or Path(), port=port, browser=browser, lan=lan, names=names, subscribe=subscribe
+        )
         return
-    if lan or names:
-        raise SensorswimError("--lan and --names go with --live", mend="add --live")
+    if lan or names or subscribe:
+        raise SensorswimError("--lan, --names, --subscribe go with --live", mend="add --live")
     from sensorswim.dashboards.components import LOOPBACK, free_port, serve
     from sensorswim.dashboards.review import Shelf, key_of, review_app
 

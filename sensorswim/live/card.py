@@ -88,14 +88,19 @@ def _stroke_rate(strokes: pd.DataFrame) -> dict[str, Any]:
 
 
 def _kicks(cycles: pd.DataFrame, kicks: pd.DataFrame) -> dict[str, Any]:
-    """Return kicks a cycle over the newest cycles, and where in each cycle they came."""
+    """Return kicks a cycle over the newest cycles, and where in each cycle they came.
+
+    With one leg's kicks only, twice that leg's, as in the table `lengths`.
+    """
     rows = cycles.dropna(subset=["kicks"]).nlargest(CYCLES_SHOWN, "end_s").sort_values("end_s")
     shown = [
         {"start_s": _number(row.start_s), "end_s": _number(row.end_s)} | _phases(kicks, row)
         for row in rows.itertuples()
     ]
-    mean = _number(rows["kicks"].astype("float64").mean())
-    return {"a_cycle": mean, "cycles": shown, "at_s": _number(rows["end_s"].max())}
+    one_leg = set(kicks["side"]) in ({"left"}, {"right"})
+    mean = _number(rows["kicks"].astype("float64").mean() * (2.0 if one_leg else 1.0))
+    at_s = _number(rows["end_s"].max())
+    return {"a_cycle": mean, "one_leg": one_leg, "cycles": shown, "at_s": at_s}
 
 
 def _phases(kicks: pd.DataFrame, cycle: Any) -> dict[str, list[float]]:

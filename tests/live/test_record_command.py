@@ -12,16 +12,19 @@ from pathlib import Path
 import pytest
 
 from sensorswim import cli
+from sensorswim.formats.radio_log import RADIO_FOLDER
+from sensorswim.live.mqtt import Broker, Copier
 from tests.live.chain import Chain
 from tests.live.emulated_bluez import EmulatedBluez, private_bus
+from tests.live.test_mqtt import Mosquitto
 
 RECORD = (sys.executable, "-m", "sensorswim", "record")
 ROOT = Path(__file__).resolve().parents[2]
 
 
-async def start(chain: Chain, address: str) -> asyncio.subprocess.Process:
+async def start(chain: Chain, address: str, broker: str) -> asyncio.subprocess.Process:
     return await asyncio.create_subprocess_exec(
-        *RECORD, str(chain.folder), "--swimmer", "Invented", "--height", "1.75",
+        *RECORD, str(chain.folder), "--swimmer", "Invented", "--publish", broker,
         cwd=ROOT, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT,
         env=os.environ | {"DBUS_SYSTEM_BUS_ADDRESS": address, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
@@ -45,12 +48,16 @@ def test_kill_9_and_sleep_cost_nothing_and_the_folder_always_opens(
 ) -> None:
     chain = Chain(tmp_path / "swim", dry=True, speed=1.0)
 
+    mosquitto = Mosquitto(tmp_path)
+    broker = f"mqtt://127.0.0.1:{mosquitto.port}"
+
     async def run(address: str) -> tuple[int, str]:
+        copying = asyncio.ensure_future(Copier(tmp_path / "desk", Broker.of(broker)).run())
         bluez = EmulatedBluez(chain.worn, chain.clock)
         await bluez.start(address)
         try:
             for _ in range(2):
-                process = await start(chain, address)
+                process = await start(chain, address, broker)
                 await all_connected(bluez)
                 await asyncio.sleep(random.uniform(0.2, 1.5))
                 process.send_signal(signal.SIGKILL)
@@ -58,7 +65,7 @@ def test_kill_9_and_sleep_cost_nothing_and_the_folder_always_opens(
                 for device in bluez.devices:
                     device.drop()
                 assert cli.main(["recover", str(chain.folder)]) in (0, 2)
-            process = await start(chain, address)
+            process = await start(chain, address, broker)
             await all_connected(bluez)
             process.send_signal(signal.SIGSTOP)
             await asyncio.sleep(1.5)
@@ -70,14 +77,19 @@ def test_kill_9_and_sleep_cost_nothing_and_the_folder_always_opens(
             process.send_signal(signal.SIGINT)
             return await ended(process)
         finally:
+            copying.cancel()
             await bluez.stop()
 
     with private_bus(monkeypatch) as address:
         code, said = asyncio.run(run(address))
+    mosquitto.stop()
     assert code == 0, said
     assert "left wrist: " in said
     assert "still on the sensor" not in said
     chain.assert_all_there()
+    copy = next((tmp_path / "desk").iterdir())
+    for path in (chain.folder / RADIO_FOLDER).glob("*.seg"):
+        assert (copy / RADIO_FOLDER / path.name).read_bytes() == path.read_bytes()
     capsys.readouterr()
 
 

@@ -215,6 +215,7 @@
     if (figures) {
       put(card.rate.value, shown(figures.stroke_rate.cycles_min, 1));
       put(card.kicks.value, shown(figures.kicks.a_cycle, 1));
+      put(card.kicks.name, figures.kicks.one_leg ? "kicks a cycle (one leg, doubled)" : "kicks a cycle");
       put(card.rollLeft.value, shown(figures.roll.onto_left_deg, 0));
       put(card.rollRight.value, shown(figures.roll.onto_right_deg, 0));
       drawRhythm(card.rhythm, figures.kicks.cycles);
