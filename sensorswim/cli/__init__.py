@@ -30,6 +30,7 @@ for _commands in (
     "advice_commands",
     "season_commands",
     "compare_commands",
+    "bids_commands",
 ):
     importlib.import_module(f"sensorswim.cli.{_commands}")
 
