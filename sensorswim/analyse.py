@@ -86,6 +86,7 @@ def measure(path: Path | str, *, streams: bool = False, progress: Progress = _si
     quality = Quality()
     progress("reading the logs")
     session = read_session(folder, quality)
+    rules = read_rules(folder)
     note_unknown_drills(session, read_drills(folder), quality)
     settings = read_settings(folder)
     logs = {s.placement: read_stream(s, quality) for s in session.sensors}
