@@ -75,9 +75,10 @@ def analyse(path: Path | str, *, streams: bool = False, progress: Progress = _si
     SensorswimError
         The input can't be used; its text is one clear line.
     """
+    rules = read_rules(Path(path))
     answer = measure(path, streams=streams, progress=progress)
     progress("looking for what stands out")
-    return with_findings(with_marks(answer, answer.session), read_rules(Path(path)))
+    return with_findings(with_marks(answer, answer.session), rules)
 
 
 def measure(path: Path | str, *, streams: bool = False, progress: Progress = _silent) -> Analysis:
@@ -86,7 +87,6 @@ def measure(path: Path | str, *, streams: bool = False, progress: Progress = _si
     quality = Quality()
     progress("reading the logs")
     session = read_session(folder, quality)
-    rules = read_rules(folder)
     note_unknown_drills(session, read_drills(folder), quality)
     settings = read_settings(folder)
     logs = {s.placement: read_stream(s, quality) for s in session.sensors}

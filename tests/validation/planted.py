@@ -29,8 +29,7 @@ from sensorswim.rehearsal.simulate import Rehearsal, rehearse
 
 LENGTHS: Final = 6
 TRUNK: Final = KITS["trunk"]
-BREATHS_TOLD: Final = {"breath_hold_s": 0.16, "breath_roll_extra_deg": 9.0}
-"""Breaths that stand out without being long."""
+HEAD: Final = (*TRUNK, Placement.HEAD)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,16 +89,16 @@ FAULTS: Final[dict[str, Planted]] = {
     "long on the side": Planted(finds=("long-on-side", "slow-breath"), change=_hold),
     "late breath": Planted(
         finds=("late-breath",),
-        change=lambda rng, _: {"roll_timing": rng.uniform(0.14, 0.18)} | BREATHS_TOLD,
-        kit=TRUNK,
+        change=lambda rng, _: {"roll_timing": rng.uniform(0.14, 0.18)},
+        kit=HEAD,
     ),
     "over-rotation": Planted(finds=("roll-too-far",), change=_both_rolls(66, 74), kit=TRUNK),
     "flat roll": Planted(finds=("roll-too-flat",), change=_both_rolls(14, 22), kit=TRUNK),
     "lopsided roll": Planted(finds=("roll-lopsided",), change=_uneven_roll),
     "dropping lead arm": Planted(
         finds=("lead-arm-drops",),
-        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(28, 34)} | BREATHS_TOLD,
-        kit=TRUNK,
+        change=lambda rng, _: {"reach_tilt_deg": rng.uniform(28, 34)},
+        kit=HEAD,
     ),
     "legs split on the breath": Planted(
         finds=("legs-split-on-breath",),
@@ -109,9 +108,8 @@ FAULTS: Final[dict[str, Planted]] = {
                 "breath_every": 3,
                 "kick": "6",
             }
-            | BREATHS_TOLD
         ),
-        kit=TRUNK,
+        kit=HEAD,
     ),
     "sparse kick": Planted(
         finds=("kick-sparse", "kick-irregular"), change=lambda _rng, _s: {"kick": "sparse"}
