@@ -187,7 +187,7 @@ def _from_movement(moved: Moved, second: Shocks) -> ClockFit:
     residual_s = float(np.sqrt(moved.level_error_s**2 + MOVEMENT_FLOOR_S**2 + ends_s**2))
     fit = _line(moved.middle_s, moved.level_s, moved.drift, "movement", residual_s)
     fit = _as_logged_if_it_agrees(fit, second)
-    if fit.method != "movement" or moved.sure:
+    if moved.sure:
         return fit
     return replace(fit, residual_s=float(np.hypot(fit.residual_s, UNSURE_S)))
 
