@@ -142,9 +142,15 @@ def _add_counts(fig: go.Figure, rows: pd.DataFrame, beats: pd.DataFrame) -> None
 def _mark_lengths(fig: go.Figure, rows: pd.DataFrame) -> None:
     """Draw a line between two lengths and write the length's number beside its rows."""
     firsts = rows.groupby("length_no")["row"].agg(["min", "max"])
-    for first in firsts["min"].iloc[1:]:
-        for col in (1, 2):
-            fig.add_hline(y=first - 0.5, line={"color": style.SOFT, "width": 1}, row=1, col=col)
+    between = (firsts["min"].iloc[1:] - 0.5).tolist()
+    line = {"type": "line", "x0": 0, "x1": 1, "line": {"color": style.SOFT, "width": 1}}
+    fig.update_layout(
+        shapes=[
+            line | {"xref": f"x{panel} domain", "yref": f"y{panel}", "y0": y, "y1": y}
+            for y in between
+            for panel in ("", "2")
+        ]
+    )
     every = max(1, math.ceil(len(firsts) / 14))
     shown = firsts.iloc[::every]
     fig.update_yaxes(
