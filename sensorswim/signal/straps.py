@@ -1,12 +1,13 @@
 """How ankle, trunk and head sensors sit on the body, worked out from standing and swimming.
 
 Standing upright gives a limb's long axis; the kicks' rotation gives the shank's lateral axis, to
-half a degree; the trunk's zero of roll comes from the glides after the push-off, where the body
-lies flat, or else from the middle of the roll peaks of both sides.
+half a degree; the trunk's zero of roll comes from legs that kick and roll along with it, or from
+the glides after the push-off, where the body lies flat, or else from the middle of the roll peaks.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -18,16 +19,22 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.regular import during
-from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.signal.rotations import rotate, rotate_back, up_in_sensor
 
 _STILL_RAD_S: Final = 0.5
 _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
+_TOO_STEEP: Final = 0.15
 _KICK_HZ: Final = 1.2
 _GLIDE_SPREAD_DEG: Final = 6.0
 _GLIDE_DOUBT_DEG: Final = 8.0
 _GLIDE_S: Final = 0.4
-_RIDING_RAD_S: Final = 0.25
+_LEGS_DOUBT_DEG: Final = 4.0
+_LEGS_LATE_S: Final = 0.2
+_ALIKE: Final = 0.8
+_RIDING_RAD_S: Final = 0.35
+_OUTER_SHARE: Final = 0.5
+_HEADING_S: Final = 4.0
 TRUNK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.HEAD)
 ANKLES: Final = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
 
@@ -55,6 +62,7 @@ def align(
         Placement -> (3, 3) rotation. Sensors without swimming keep the identity.
     """
     straps: dict[Placement, FloatArray] = {}
+    legs: list[FloatArray] = []
     for place in (*ANKLES, *TRUNK):
         track = recording.tracks.get(place)
         if track is None or track.q_world_from_sensor is None:
@@ -66,9 +74,10 @@ def align(
         shank = place.limb is Limb.ANKLE
         upright = _upright(recording, track, lengths, -1.0 if shank else 1.0)
         if shank:
-            straps[place] = _shank(track, recording, lengths, swimming, upright)
+            straps[place], kicks = _shank(track, recording, lengths, swimming, upright)
+            legs += [roll_deg(track, straps[place])] if kicks else []
         else:
-            straps[place] = _trunk(track, recording, lengths, swimming, upright)
+            straps[place] = _trunk(track, recording, lengths, swimming, upright, legs)
         _report(place, straps[place], upright is not None, quality)
     if swapped(straps):
         quality.add(
@@ -77,6 +86,17 @@ def align(
             "The two ankle sensors were on the wrong sides; left and right were exchanged.",
         )
     return straps
+
+
+def roll_deg(track: Track, strap: FloatArray) -> FloatArray:
+    """Return the roll (N,) of one segment in degrees, NaN in gaps and where it is upright."""
+    assert track.q_world_from_sensor is not None
+    up = up_in_sensor(track.q_world_from_sensor) @ strap.T
+    if track.placement.side is not None:
+        up = track.placement.side.sign * up[:, [0, 2, 1]]
+    out = np.degrees(np.arctan2(up[:, 1], up[:, 2]))
+    out[~track.valid | (np.hypot(up[:, 1], up[:, 2]) < _TOO_STEEP)] = np.nan
+    return np.asarray(out)
 
 
 def swapped(limb_from_sensor: dict[Placement, FloatArray]) -> bool:
@@ -140,19 +160,20 @@ def _shank(
     lengths: pd.DataFrame,
     swimming: BoolArray,
     toes: FloatArray | None,
-) -> FloatArray:
-    """Return the shank's frame: lateral axis from the kicks, the rest from standing."""
+) -> tuple[FloatArray, bool]:
+    """Return the shank's frame, lateral axis from the kicks, and whether the leg kicks at all."""
     assert track.q_world_from_sensor is not None and track.placement.side is not None
     sign = track.placement.side.sign
-    lateral = _kick_axis(track.gyro_rad_s, recording.rate_hz, swimming)
+    nominal = np.array([1.0, 0.0, 0.0])
+    lateral = _kick_axis(track, recording.rate_hz, swimming, nominal if toes is None else toes)
     if lateral is None:
-        return _riding_shank(track, recording, lengths, swimming, toes)
+        return _riding_shank(track, recording, lengths, swimming, toes), False
     mean_up = np.median(up_in_sensor(track.q_world_from_sensor)[swimming], axis=0)
     if toes is None:
         outer = lateral * (1.0 if lateral[2] >= 0 else -1.0)
-        return _square(np.cross(sign * mean_up, outer), outer)
+        return _square(np.cross(sign * mean_up, outer), outer), True
     outer = lateral * (1.0 if lateral @ np.cross(toes, sign * mean_up) >= 0 else -1.0)
-    return _square(toes, outer)
+    return _square(toes, outer), True
 
 
 def _riding_shank(
@@ -169,15 +190,27 @@ def _riding_shank(
     return np.stack([-crown[0], sign * crown[2], sign * crown[1]])
 
 
-def _kick_axis(gyro_rad_s: FloatArray, rate_hz: float, swimming: BoolArray) -> FloatArray | None:
-    """Return the principal axis of rotation above the frequency of body roll, None without kicks.
+def _kick_axis(
+    track: Track, rate_hz: float, swimming: BoolArray, long_axis: FloatArray
+) -> FloatArray | None:
+    """Return the principal axis of the kicks' rotation, None where the leg rides.
 
-    None below a root mean square of 0.25 rad/s: the leg rides.
+    The roll about the swimmer's own long axis is taken off first: at a bent knee it turns the
+    shank about two axes in time with the kicks. The leg rides below a root mean square of
+    0.35 rad/s, or where the axis lies nearer to the shin or the toes than to the outer side.
     """
+    q = track.q_world_from_sensor
+    assert q is not None
+    ahead = rotate(q, np.broadcast_to(long_axis, (len(q), 3)))
+    ahead = uniform_filter1d(ahead, int(_HEADING_S * rate_hz), axis=0)
+    ahead[:, 2] = 0.0
+    ahead = rotate_back(q, ahead / (np.linalg.norm(ahead, axis=1, keepdims=True) + 1e-9))
+    kick = track.gyro_rad_s - np.sum(track.gyro_rad_s * ahead, axis=1, keepdims=True) * ahead
     sos = butter(2, [_KICK_HZ, 8.0], "bandpass", fs=rate_hz, output="sos")
-    fast = sosfiltfilt(sos, gyro_rad_s, axis=0)[swimming]
+    fast = sosfiltfilt(sos, kick, axis=0)[swimming]
     size, axes = np.linalg.eigh(fast.T @ fast / len(fast))
-    return np.asarray(axes[:, -1]) if size[-1] > _RIDING_RAD_S**2 else None
+    rides = size[-1] < _RIDING_RAD_S**2 or abs(axes[2, -1]) < _OUTER_SHARE
+    return None if rides else np.asarray(axes[:, -1])
 
 
 def _trunk(
@@ -186,8 +219,13 @@ def _trunk(
     lengths: pd.DataFrame,
     swimming: BoolArray,
     crown: FloatArray | None,
+    legs_deg: Sequence[FloatArray] = (),
 ) -> FloatArray:
-    """Return the frame of trunk or head: long axis from standing or roll, then the zero of roll."""
+    """Return the frame of trunk or head: long axis from standing or roll, then the zero of roll.
+
+    Legs that kick know their zero of roll from the kicks, and roll along with the trunk; the
+    glides after the push-off are taken where they agree, for they are level more often than not.
+    """
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
     if crown is None:
@@ -201,11 +239,43 @@ def _trunk(
     else:
         glide = _glide_deg(recording, track, roll, lengths)
         middle = _middle_deg(roll, swimming, recording.rate_hz)
-        believed = glide is not None and abs(glide - middle) < _GLIDE_DOUBT_DEG
-        zero = glide if glide is not None and believed else middle
+        guide = _against_legs_deg(roll, swimming, legs_deg, recording.rate_hz)
+        zero = _zero_deg(glide, middle, guide)
     turn = np.radians(zero)
     z = np.cos(turn) * strap[2] + np.sin(turn) * strap[1]
     return _square_z(crown, z)
+
+
+def _zero_deg(glide: float | None, middle: float, legs: float | None) -> float:
+    """Return the zero of roll: of the glides where another agrees, else of the legs."""
+    aim, doubt = (middle, _GLIDE_DOUBT_DEG) if legs is None else (legs, _LEGS_DOUBT_DEG)
+    if glide is None:
+        return aim
+    agrees = abs(glide - aim) < doubt or abs(glide - middle) < _LEGS_DOUBT_DEG
+    return glide if agrees else aim
+
+
+def _against_legs_deg(
+    roll: FloatArray, swimming: BoolArray, legs_deg: Sequence[FloatArray], rate_hz: float
+) -> float | None:
+    """Return the trunk's roll where the legs' is zero, None where they don't roll alike.
+
+    The legs follow the trunk by up to 0.2 s and roll less, by a constant share.
+    """
+    if not legs_deg:
+        return None
+    legs = np.mean(legs_deg, axis=0)
+    known = swimming & np.isfinite(roll) & np.isfinite(legs) & (np.abs(roll) < 90.0)
+    best, zero = _ALIKE, None
+    for late in range(0, round(_LEGS_LATE_S * rate_hz) + 1, 2):
+        both = known[: len(known) - late] & known[late:]
+        if both.sum() < _MIN_SAMPLES:
+            return None
+        trunk, behind = roll[: len(roll) - late][both], legs[late:][both]
+        alike = float(np.corrcoef(trunk, behind)[0, 1])
+        if alike > best:
+            best, zero = alike, float(trunk.mean() - trunk.std() / behind.std() * behind.mean())
+    return zero
 
 
 def _glide_deg(

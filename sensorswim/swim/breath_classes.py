@@ -45,6 +45,7 @@ _OWN: Final = 8.0
 _ROUNDS: Final = 8
 _TOUCHES: Final = 2
 _LEAST_COUNT: Final = 10
+_LEAST_SHARE: Final = 1.0 / 12.0
 _HOLD_AND_PEAK: Final = slice(2, 4)
 _END_ODDS: Final = 2.0
 """The first and the last half cycle of a run have no widths, and are often swum otherwise: their
@@ -297,9 +298,11 @@ def believed(told: Told) -> bool:
     """Return whether there are breaths at all.
 
     Rolls of one and the same side that fall into two kinds need more: slow changes of a swimmer's
-    roll can look like that.
+    roll can look like that. A few odd rolls are no breathing either: nobody goes without air for
+    twelve half cycles all the time.
     """
-    return told.evidence > (3.0 if told.one_sided else 8.0) and told.apart > 3.0
+    often = bool(told.breath.mean() > _LEAST_SHARE)
+    return often and told.evidence > (3.0 if told.one_sided else 8.0) and told.apart > 3.0
 
 
 def sure(evidence: float, added_s: float) -> float:

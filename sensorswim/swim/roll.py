@@ -11,12 +11,11 @@ import pandas as pd
 from sensorswim.model import Placement, Quality, Recording, Severity
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
-from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.signal.straps import roll_deg
 
 SOURCES: Final = ("upper_back", "lower_back", "ankles")
 """Best first."""
 _TABLE_HZ: Final = 50.0
-_TOO_STEEP: Final = 0.15
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,14 +79,7 @@ def segment_roll_deg(
     recording: Recording, place: Placement, limb_from_sensor: dict[Placement, FloatArray]
 ) -> FloatArray:
     """Return the roll (N,) of one segment in degrees, NaN in gaps and where it is upright."""
-    track, strap = recording.tracks[place], limb_from_sensor[place]
-    assert track.q_world_from_sensor is not None
-    up = up_in_sensor(track.q_world_from_sensor) @ strap.T
-    if place.side is not None:
-        up = place.side.sign * up[:, [0, 2, 1]]
-    out = np.degrees(np.arctan2(up[:, 1], up[:, 2]))
-    out[~track.valid | (np.hypot(up[:, 1], up[:, 2]) < _TOO_STEEP)] = np.nan
-    return np.asarray(out)
+    return roll_deg(recording.tracks[place], limb_from_sensor[place])
 
 
 def _mean_angle_deg(parts: list[FloatArray]) -> FloatArray:
