@@ -9,9 +9,9 @@ import numpy as np
 from sensorswim.model.streams import FloatArray, IntArray
 from sensorswim.swim.half_cycles import HalfCycles
 
-_LIMIT_DEG: Final = 60.0
-_LIMITS_DEG: Final = (35.0, 90.0)
-_GAP_DEG: Final = 25.0
+_LIMIT_DEG: Final = 55.0
+_LIMITS_DEG: Final = (10.0, 100.0)
+_GAP_DEG: Final = 15.0
 _SURE_DEG: Final = 40.0
 _KNOWN: Final = 0.8
 
@@ -23,8 +23,8 @@ def turned_to_breathe(
 
     The mark is the head's turn to the upper side plus its turn against the trunk: a head that
     merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
-    further than the trunk; a head kept still gets a negative one. The limit lies in the widest
-    gap between the marks near 60 degrees.
+    further than the trunk; a head kept still gets next to none. The limit lies in the widest gap
+    between the marks, with the likely one of 55 degrees where there is no such gap.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def turned_to_breathe(
 
 
 def _limit_deg(marks: FloatArray) -> float:
-    """Return the middle of the widest gap between marks about the limit, 60 without one."""
+    """Return the middle of the widest gap between the marks, the likely limit without one."""
     low, high = _LIMITS_DEG
     near = np.sort(np.r_[low, marks[(marks > low) & (marks < high)], high])
     gaps = np.diff(near)

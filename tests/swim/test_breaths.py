@@ -11,6 +11,8 @@ from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
 from sensorswim.swim.breaths import BreathResult, detect_breaths
+from sensorswim.swim.half_cycles import find_half_cycles
+from sensorswim.swim.head_turn import turned_to_breathe
 from sensorswim.swim.rhythm import Runs, any_rhythm, decode, likelihood
 from sensorswim.swim.roll import RollResult, estimate_roll
 from tests.swim.swum import ANKLES, f1, swim, wearing
@@ -204,3 +206,23 @@ def test_breaths_of_a_lopsided_swimmer_are_told_by_what_they_add(gap: int, lean_
         own = result.breaths.loc[result.breaths["side"] == side, "peak_s"]
         assert f1(at_s[breath & (np.sign(peaks) == sign)], own, 0.3) >= 0.95 or not len(own)
     assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
+
+
+@pytest.mark.parametrize("along", [0.1, 0.95])
+@pytest.mark.parametrize("turn_deg", [62.0, 85.0])
+def test_head_breathes_only_where_it_turns_further_than_the_trunk(
+    along: float, turn_deg: float
+) -> None:
+    """Whether the head is kept still or rolls along with the trunk between the breaths."""
+    time_s = np.arange(6000) / 100.0
+    phase = np.pi * time_s / 0.8
+    trunk_deg, half = 42.0 * np.sin(phase), (phase // np.pi).astype(int)
+    breath = half % 3 == 1
+    head_deg = np.sign(np.sin(phase)) * np.where(breath, turn_deg, along * 42.0)
+    head_deg *= np.abs(np.sin(phase)) ** 0.5
+    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    halves = find_half_cycles(time_s, trunk_deg, lengths)
+    told, _ = turned_to_breathe(halves, head_deg, trunk_deg)
+    assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 3 == 1)
+    head_deg[2000:2400] = np.nan
+    assert -1 in turned_to_breathe(halves, head_deg, trunk_deg)[0]

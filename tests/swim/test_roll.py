@@ -93,3 +93,20 @@ def test_roll_is_empty_inside_a_gap(swum: tuple[Rehearsal, Recording]) -> None:
 
 def test_one_ankle_is_enough(swum: tuple[Rehearsal, Recording]) -> None:
     assert _rms_deg(swum[0], wearing(swum[1], ANKLES[0]), "ankles") < 8.0
+
+
+def test_a_lopsided_trunk_keeps_its_zero_where_the_legs_kick() -> None:
+    """Glides on one side would shift it by their own roll, the middle of the peaks by the lean."""
+    rehearsal, recording = swim(
+        seed=93, lengths=4, roll_onto_left_deg=60.0, roll_onto_right_deg=34.0, kick="6",
+        kit={"placements": (*ANKLES, P.UPPER_BACK), "strap_deg": 20.0},
+    )  # fmt: skip
+    assert _rms_deg(rehearsal, recording, "upper_back") < 3.0
+
+
+def test_a_leg_that_rides_along_has_its_roll() -> None:
+    rehearsal, recording = swim(
+        seed=94, lengths=4, kick="none", leg_split_deg=9.0, stroke_rate_cycles_min=46.0,
+        kit={"placements": ANKLES, "wobble": 1.9},
+    )  # fmt: skip
+    assert _rms_deg(rehearsal, recording, "ankles") < 5.0
