@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from sensorswim import __version__
 from sensorswim.analyse import analyse
-from sensorswim.archive.pack import Packed, input_hash, pack, read_files, session_key
+from sensorswim.archive.pack import Packed, input_hash, pack, read_files, session_key, swimmer_key
 from sensorswim.archive.schema import (
     ANALYSIS,
     FELT,
@@ -85,11 +85,19 @@ def add_session(
             )
         ).first()
         complete = known is not None and not (keep_raw and _raw_missing(connection, known.id))
-    if complete and not squad:
+    if complete:
+        _join_squad(store, swimmer_key(session), squad)
         return Added.KNOWN
     packed = pack(analyse(folder, progress=progress), files, squad=squad)
     progress("writing into the archive")
     return put(store, packed)
+
+
+def _join_squad(store: Store, key: str, squad: str) -> None:
+    if squad:
+        with store.write() as connection:
+            own = (SWIMMER.c.key == key) & (SWIMMER.c.squad != squad)
+            connection.execute(SWIMMER.update().where(own).values(squad=squad))
 
 
 def _raw_missing(connection: sa.Connection, analysis_id: int) -> bool:

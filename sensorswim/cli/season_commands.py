@@ -102,6 +102,9 @@ def squad_command(squad: Squad = None) -> None:
 
 @app.command("season")
 def season_command(
+    swimmer: Annotated[
+        str | None, typer.Option("--swimmer", help="Show this swimmer's own sessions only.")
+    ] = None,
     squad: Squad = None,
     port: Annotated[
         int | None, typer.Option("--port", min=1, max=65535, help="Port on this machine.")
@@ -110,11 +113,19 @@ def season_command(
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
 ) -> None:
-    """Look at trends and squads in the browser, on this machine only."""
+    """Look at trends and squads in the browser, on this machine only.
+
+    A coach gives --squad, a swimmer --swimmer: the pages then know nobody else. That is a view
+    and no lock: who can read the archive's file can read all of it.
+    """
+    from sensorswim.archive import Who, find_swimmer
     from sensorswim.dashboards.components import LOOPBACK, free_port, serve
     from sensorswim.dashboards.trends import trends_app
 
     with opened() as store:
+        who = who_looks(squad)
+        if swimmer is not None:
+            who = Who(squad=squad, swimmer_key=find_swimmer(store, swimmer, who).key)
         chosen = free_port() if port is None else port
         typer.echo(f"Open http://{LOOPBACK}:{chosen}/ in a browser; Ctrl-C stops it.")
-        serve(trends_app(store, who_looks(squad)), port=chosen, opened=browser)
+        serve(trends_app(store, who), port=chosen, opened=browser)

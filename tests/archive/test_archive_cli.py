@@ -28,8 +28,9 @@ def test_a_session_goes_in_is_shown_and_comes_out(
     assert "No sessions yet" in told("list")
     sample = SAMPLE if (SAMPLE / "session.toml").is_file() else sorted(SAMPLE.iterdir())[0]
     assert told("add", str(sample), "--keep-raw").endswith(": added\n")
-    assert "already there, nothing changed" in told("add", str(sample))
-    listed = told("list", "mira (invented)").split()
+    assert "already there, nothing changed" in told("add", str(sample), "--squad", "blue")
+    assert "No sessions yet" in told("list", "--squad", "red")
+    listed = told("list", "mira (invented)", "--squad", "blue").split()
     assert "(invented)" in listed
     shown = told("show", listed[1])
     assert "stroke rate" in shown
