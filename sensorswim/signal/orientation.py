@@ -5,10 +5,11 @@ the steel of pool walls and starting blocks bends the field by tens of degrees; 
 gaps has a heading of its own.
 
 Source: Laidig & Seel, VQF, Information Fusion 91 (2023), doi 10.1016/j.inffus.2022.10.014, offline
-variant, default parameters. Like every filter that adds up rate times step it runs half a sample
-ahead (5 ms at 100 Hz); the low-pass inside real sensors delays by a few milliseconds, and on the
-optical reference data of BROAD the two about cancel, so nothing is shifted here. The filters of the
-package ``ahrs`` are there to choose and to check.
+variant, default parameters, on exactly summed blocks of samples (`blocks`). Like every filter that
+adds up rate times step it runs half a sample ahead (5 ms at 100 Hz); the low-pass inside real
+sensors delays by a few milliseconds, and on the optical reference data of BROAD the two about
+cancel, so nothing is shifted here. The filters of the package ``ahrs`` are there to choose and to
+check.
 """
 
 from __future__ import annotations
@@ -19,11 +20,11 @@ from typing import Final
 
 import ahrs
 import numpy as np
-import vqf
 
 from sensorswim.errors import SettingsError
 from sensorswim.model import Recording, Settings, Track
 from sensorswim.model.streams import FloatArray
+from sensorswim.signal.blocks import vqf_offline
 from sensorswim.signal.regular import valid_pieces
 from sensorswim.signal.rotations import from_up, rotate
 from sensorswim.units import STANDARD_GRAVITY_M_S2
@@ -109,12 +110,6 @@ def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
         out[piece], out[piece.stop : end] = q, q[-1]
     out[: pieces[0].start] = out[pieces[0].start]
     return out
-
-
-def vqf_offline(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:
-    """VQF forwards and back over the whole piece, with gyroscope bias estimated."""
-    gyro, accel = np.ascontiguousarray(gyro_rad_s), np.ascontiguousarray(accel_m_s2)
-    return vqf.offlineVQF(gyro, accel, None, 1.0 / rate_hz)["quat6D"]
 
 
 def _madgwick(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:

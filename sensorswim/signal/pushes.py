@@ -19,7 +19,7 @@ from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Samples, Stream
 from sensorswim.model.streams import FloatArray
-from sensorswim.signal.orientation import vqf_offline
+from sensorswim.signal.blocks import vqf_offline
 from sensorswim.signal.rotations import rotate
 
 ComplexArray = npt.NDArray[np.complex128]

@@ -25,14 +25,11 @@ def multiply(q: FloatArray, p: FloatArray) -> FloatArray:
     """
     w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
     a, b, c, d = np.moveaxis(np.asarray(p), -1, 0)
-    return np.stack(
-        [
-            w * a - x * b - y * c - z * d,
-            w * b + x * a + y * d - z * c,
-            w * c - x * d + y * a + z * b,
-            w * d + x * c - y * b + z * a,
-        ],
-        axis=-1,
+    return _by_column(
+        w * a - x * b - y * c - z * d,
+        w * b + x * a + y * d - z * c,
+        w * c - x * d + y * a + z * b,
+        w * d + x * c - y * b + z * a,
     )
 
 
@@ -58,13 +55,10 @@ def rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
     a, b, c = np.moveaxis(np.asarray(vector), -1, 0)
     twice_a, twice_b, twice_c = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
-    return np.stack(
-        [
-            a + w * twice_a + (y * twice_c - z * twice_b),
-            b + w * twice_b + (z * twice_a - x * twice_c),
-            c + w * twice_c + (x * twice_b - y * twice_a),
-        ],
-        axis=-1,
+    return _by_column(
+        a + w * twice_a + (y * twice_c - z * twice_b),
+        b + w * twice_b + (z * twice_a - x * twice_c),
+        c + w * twice_c + (x * twice_b - y * twice_a),
     )
 
 
@@ -102,6 +96,28 @@ def from_up(up_sensor: FloatArray) -> FloatArray:
     down = w < 1e-9
     q = np.stack([np.where(down, 0.0, w), np.where(down, 1.0, y), -x, np.zeros_like(w)], axis=-1)
     return q / np.linalg.norm(q, axis=-1, keepdims=True)
+
+
+def from_rotation_vector(turn_rad: FloatArray) -> FloatArray:
+    """Return the turn (..., 4) about a vector (..., 3) by its length."""
+    x, y, z = np.moveaxis(np.asarray(turn_rad), -1, 0)
+    half = 0.5 * np.sqrt(x * x + y * y + z * z)
+    share = 0.5 * np.sinc(half / np.pi)
+    return _by_column(np.cos(half), share * x, share * y, share * z)
+
+
+def rotation_vector(q: FloatArray) -> FloatArray:
+    """Return axis times angle (..., 3), 0 to pi, of unit quaternions (..., 4)."""
+    w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
+    size = np.sqrt(x * x + y * y + z * z)
+    angle = 2.0 * np.arctan2(size, np.abs(w))
+    share = np.copysign(np.where(size > 0.0, angle / np.where(size > 0.0, size, 1.0), 2.0), w)
+    return _by_column(share * x, share * y, share * z)
+
+
+def _by_column(*columns: FloatArray) -> FloatArray:
+    """Return columns as the last axis, each one contiguous in memory."""
+    return np.moveaxis(np.stack(columns), 0, -1)
 
 
 def angle_between(a: FloatArray, b: FloatArray) -> FloatArray:
