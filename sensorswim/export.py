@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from sensorswim.errors import InputError, OutputError
 from sensorswim.formats.tables_io import read_json, read_table, write_json, write_table
+from sensorswim.metrics.carry_over import carry_over
 from sensorswim.model import Quality, Session, Settings, Severity
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.tables import SCHEMAS
@@ -141,6 +142,7 @@ def summary(analysis: Analysis) -> dict[str, Any]:
         "figures": whole_session(analysis),
         "findings": analysis.findings,
         "not_looked_for": analysis.unsupported,
+        "carry_over": carry_over(analysis.lengths).to_dict("records"),
         "quality": [row.as_dict() for row in analysis.quality],
         "settings": analysis.settings.as_dict(),
         "settings_hash": analysis.settings.hash,

@@ -125,3 +125,4 @@ def test_json_prints_the_summary_with_its_findings_and_nothing_else(
     assert printed == json.loads((tmp_path / "result" / "summary.json").read_text("utf-8"))
     assert [finding["is_aim"] for finding in printed["findings"]][:3] == [True, True, False]
     assert "long-on-side" in [finding["id"] for finding in printed["findings"]][:2]
+    assert {row["drill"] for row in printed["carry_over"]} == {"bilateral-breathing"}
