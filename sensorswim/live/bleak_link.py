@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import Final
@@ -31,6 +32,8 @@ UUIDS: Final = {
     Channel.TRANSFER: TRANSFER_UUID,
 }
 SCAN_S: Final = 3.0
+QUIET_S: Final = 0.6
+"""A scan that found something ends once nothing new was heard for so long."""
 PAUSES_S: Final = (2.0, 60.0)
 """Between scans: the first, doubled up to the second while nothing new is heard."""
 CONNECT_S: Final = 5.0
@@ -50,7 +53,7 @@ class Adapter:
     problem: str = ""
 
     async def scan(self) -> None:
-        """Listen for sensors for some seconds and remember them by name."""
+        """Listen for sensors for up to `SCAN_S` and remember them by name."""
         options = {"adapter": self.name} if self.name else {}
         async with self.turn:
             scanner = BleakScanner(
@@ -59,7 +62,17 @@ class Adapter:
                 bluez=options,  # type: ignore[arg-type]
             )
             async with scanner:
-                await asyncio.sleep(SCAN_S)
+                await self._until_quiet()
+
+    async def _until_quiet(self) -> None:
+        before = known = len(self.devices)
+        began_s = news_s = time.monotonic()
+        while time.monotonic() - began_s < SCAN_S:
+            await asyncio.sleep(0.1)
+            if len(self.devices) > known:
+                known, news_s = len(self.devices), time.monotonic()
+            if known > before and time.monotonic() - news_s > QUIET_S:
+                return
 
     def _heard(self, device: BLEDevice, advertised: object) -> None:
         name = getattr(advertised, "local_name", None) or device.name

@@ -75,6 +75,27 @@ def offset_ticks(facts: dict[str, Any], first: dict[str, Any]) -> int:
     return round(later_us * TICK_HZ / 1_000_000)
 
 
+def session_time_s(first: dict[str, Any], now_us: int) -> float | None:
+    """Return session time at a moment of the computer's clock, by the last clock exchange.
+
+    Parameters
+    ----------
+    first : dict
+        What is known of the session's first sensor.
+    now_us : int
+        Microseconds since 1970.
+
+    Returns
+    -------
+    float or None
+        None before that sensor has started.
+    """
+    if "began_us" not in first:
+        return None
+    known_us = first.get("clock_us", first["began_us"])
+    return float(first.get("clock_ticks", 0) / TICK_HZ + 1e-6 * (now_us - known_us))
+
+
 def _placed(logs: list[SensorLog], facts: RecordingFacts) -> dict[Placement, SensorLog]:
     """Return the logs by placement: the session's clock first, then in the contract's order."""
     by_place = {log.placement: log for log in logs if log.placement is not None}

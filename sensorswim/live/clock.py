@@ -7,6 +7,12 @@ import time
 from typing import Final
 
 
+def _steady_s() -> float:
+    """Return seconds that never run backwards and go on while a laptop sleeps, where they can."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
 class HostClock:
     """Seconds that never run backwards, and the wall clock they began at.
 
@@ -22,12 +28,12 @@ class HostClock:
 
     def begin(self) -> None:
         """Set the clock to 0, now."""
-        self._began_s = time.monotonic()
+        self._began_s = _steady_s()
         self._wall_us = time.time_ns() // 1000
 
     def now_s(self) -> float:
         """Return seconds since this clock was made."""
-        return (time.monotonic() - self._began_s) * self.speed
+        return (_steady_s() - self._began_s) * self.speed
 
     def now_us(self) -> int:
         """Return microseconds since 1970 by the wall clock at the start, never running back."""

@@ -14,11 +14,10 @@ from typing import Any, Final, Protocol
 from sensorswim.errors import SensorswimError, SessionError
 from sensorswim.formats.radio_control import State
 from sensorswim.formats.radio_log import SensorLog, read_radio
-from sensorswim.formats.radio_packets import TICK_HZ
 from sensorswim.formats.recording_json import RecordingFacts, read_recording, write_recording
 from sensorswim.formats.session_toml import SESSION_FILE
 from sensorswim.live.book import SensorBook
-from sensorswim.live.build import Built, build_session
+from sensorswim.live.build import Built, build_session, session_time_s
 from sensorswim.live.clock import HostClock
 from sensorswim.live.link import Found, Link, LinkLostError
 from sensorswim.live.placing import Placer
@@ -125,10 +124,7 @@ class SwimmerRecording:
     def session_s(self) -> float | None:
         """Return session time now, by the reference sensor's last clock exchange."""
         facts = self.books[self.facts.reference].facts if self.facts.reference else {}
-        if "began_us" not in facts:
-            return None
-        known_us = facts.get("clock_us", facts["began_us"])
-        return facts.get("clock_ticks", 0) / TICK_HZ + 1e-6 * (self._clock.now_us() - known_us)
+        return session_time_s(facts, self._clock.now_us())
 
     def sync(self) -> None:
         """Put everything on disk, with how far each sensor's log is known to reach."""

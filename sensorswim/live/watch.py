@@ -21,10 +21,9 @@ from typing import Any, Final
 
 from sensorswim.formats.marks_write import add_mark
 from sensorswim.formats.radio_log import RADIO_FOLDER, Scale
-from sensorswim.formats.radio_packets import TICK_HZ
 from sensorswim.formats.recording_json import RecordingFacts, read_recording
 from sensorswim.live.buffer import LiveBuffer
-from sensorswim.live.build import offset_ticks
+from sensorswim.live.build import offset_ticks, session_time_s
 from sensorswim.live.card import Aim, card
 from sensorswim.live.follow import FolderFollower, SensorFollowed
 from sensorswim.live.rolling import RollingAnalysis
@@ -105,11 +104,7 @@ class LiveSwimmer:
 
     def session_s(self) -> float | None:
         """Return session time now, None before the first sensor has started."""
-        facts = self._reference_facts()
-        if "began_us" not in facts:
-            return None
-        known_us = facts.get("clock_us", facts["began_us"])
-        return facts.get("clock_ticks", 0) / TICK_HZ + 1e-6 * (_now_us() - known_us)
+        return session_time_s(self._reference_facts(), _now_us())
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything a card shows, as plain values for JSON."""
