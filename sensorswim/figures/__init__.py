@@ -3,6 +3,7 @@
 from sensorswim.figures.agreement import draw_agreement
 from sensorswim.figures.arms import draw_arm_phases, draw_coordination, phase_shares
 from sensorswim.figures.breaths import draw_side_time
+from sensorswim.figures.elbows import draw_elbows
 from sensorswim.figures.felt import draw_felt
 from sensorswim.figures.hand_paths import draw_hand_paths
 from sensorswim.figures.kicks import draw_kick_rhythm
@@ -27,6 +28,7 @@ __all__ = [
     "draw_arm_phases",
     "draw_carry_over",
     "draw_coordination",
+    "draw_elbows",
     "draw_felt",
     "draw_hand_paths",
     "draw_kick_rhythm",

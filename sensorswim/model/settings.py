@@ -20,7 +20,7 @@ class Settings:
     max_gap_bridged_s : float
         Longest hole in a log that is bridged by interpolation; longer ones are gaps.
     elbow_band_low_deg, elbow_band_high_deg : float
-        Wanted elbow angle at mid-pull (common practice, no source); no figure rests on it yet.
+        Wanted elbow angle at mid-pull (common practice, no source).
     """
 
     orientation_filter: str = "vqf"

@@ -210,6 +210,30 @@ def arms_pictures(analysis: Analysis) -> list[Picture]:
             "and distance. Dashes are single cycles.",
             figure=figures.draw_coordination(t["lengths"], t["arm_cycles"]),
         ),
+        Picture(
+            key="hand-paths",
+            title="The way of each hand",
+            reading="The wrist's way over one cycle, seen from its shoulder; the thick line is "
+            "the median, thin lines single lengths, crosses the spread between cycles. Depth and "
+            "length of the pull are measured; how far out it lies rests on an assumption, so the "
+            "lines are dotted in the view from the front. Worked out from the wrist, to "
+            "within several centimetres.",
+            figure=figures.draw_hand_paths(t["hand_paths"]),
+        ),
+        Picture(
+            key="elbows",
+            title="Elbow angle at mid-pull",
+            reading="180 degrees is a straight arm. The grey band is the one of the settings "
+            "(default 100 to 120 degrees: common practice, no source). Open marks are undecided: "
+            "the band's edge lies within their uncertainty. From the wrist alone, a change is "
+            "surer than the level; an upper-arm sensor or a film tells more.",
+            figure=figures.draw_elbows(
+                t["arm_strokes"],
+                t["lengths"],
+                analysis.settings.elbow_band_low_deg,
+                analysis.settings.elbow_band_high_deg,
+            ),
+        ),
     ]
 
 

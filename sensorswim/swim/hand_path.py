@@ -10,11 +10,12 @@ import pandas as pd
 from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
-from sensorswim.swim.arm_model import N_PHASES, PHASES
+from sensorswim.swim.arm_model import PHASES
 from sensorswim.swim.pull import Pulls
 from sensorswim.swim.shoulder import Key
 
 _MAD = 1.4826
+_LONGEST_STEP = 0.06
 
 
 def hand_paths(pulls: dict[Key, Pulls], strokes: pd.DataFrame, lengths: list[int]) -> pd.DataFrame:
@@ -32,29 +33,45 @@ def hand_paths(pulls: dict[Key, Pulls], strokes: pd.DataFrame, lengths: list[int
     rows: list[dict[str, Any]] = []
     for (number, side), own in pulls.items():
         if number in lengths and own.solved:
-            entries = strokes.loc[
-                (strokes["length_no"] == number) & (strokes["side"] == str(side)), "entry_s"
-            ].to_numpy(dtype=float)
-            rows += _rows(number, side, own, entries)
+            mine = (strokes["length_no"] == number) & (strokes["side"] == str(side))
+            windows = strokes.loc[mine, ["entry_s", "next_entry_s"]].dropna().to_numpy(dtype=float)
+            rows += _rows(number, side, own, windows)
     rows.sort(key=lambda row: (row["length_no"], row["side"], row["phase"]))
     return frame("hand_paths", rows)
 
 
-def _rows(number: int, side: Side, pulls: Pulls, entries_s: FloatArray) -> list[dict[str, Any]]:
+def _rows(number: int, side: Side, pulls: Pulls, windows_s: FloatArray) -> list[dict[str, Any]]:
     path = pulls.wrist_from_shoulder_m
     trunk = _in_trunk(path, side.sign * pulls.pose.roll_rad)
-    middle, spread = np.median(path, axis=0), _spread(path)
-    trunk_middle = np.median(trunk, axis=0)
-    first = round(_entry_phase(pulls, entries_s) * N_PHASES) % N_PHASES
-    rows = []
-    for k, phase in enumerate(PHASES):
-        at = (first + k) % N_PHASES
-        values = {"length_no": number, "side": str(side), "phase": phase, "cycles": len(path)}
-        for axis, name in enumerate("xyz"):
-            values |= {f"{name}_m": middle[at, axis], f"{name}_spread_m": spread[at, axis]}
-        values |= {"y_trunk_m": trunk_middle[at, 1], "z_trunk_m": trunk_middle[at, 2]}
-        rows.append(values)
-    return rows
+    cycles = _entry_to_entry(pulls, np.concatenate([path, trunk[..., 1:]], axis=-1), windows_s)
+    if not len(cycles):
+        return []
+    middle, spread = np.median(cycles, axis=0), _spread(cycles)
+    names = ("x_m", "y_m", "z_m", "y_trunk_m", "z_trunk_m")
+    return [
+        {"length_no": number, "side": str(side), "phase": phase, "cycles": len(cycles)}
+        | {name: middle[k, n] for n, name in enumerate(names)}
+        | {f"{axis}_spread_m": spread[k, n] for n, axis in enumerate("xyz")}
+        for k, phase in enumerate(PHASES)
+    ]
+
+
+def _entry_to_entry(pulls: Pulls, values: FloatArray, windows_s: FloatArray) -> FloatArray:
+    """Return values (C, P, V), known reach to reach, for each cycle from entry to entry.
+
+    Cycles that a gap leaves without a path are left out.
+    """
+    span = pulls.end_s - pulls.start_s
+    time_s = (pulls.start_s[:, None] + PHASES * span[:, None]).ravel()
+    flat = values.reshape(len(time_s), -1)
+    cycles = []
+    for entry_s, next_s in windows_s:
+        at = entry_s + PHASES * (next_s - entry_s)
+        after = np.searchsorted(time_s, at).clip(1, len(time_s) - 1)
+        near = time_s[after] - time_s[after - 1] < _LONGEST_STEP * (next_s - entry_s)
+        if near.all() and time_s[0] <= at[0] and at[-1] <= pulls.end_s[-1]:
+            cycles.append(np.stack([np.interp(at, time_s, column) for column in flat.T], axis=1))
+    return np.array(cycles)
 
 
 def _in_trunk(path: FloatArray, roll_rad: FloatArray) -> FloatArray:
@@ -67,13 +84,3 @@ def _in_trunk(path: FloatArray, roll_rad: FloatArray) -> FloatArray:
 def _spread(values: FloatArray) -> FloatArray:
     middle = np.median(values, axis=0)
     return np.asarray(_MAD * np.median(np.abs(values - middle), axis=0))
-
-
-def _entry_phase(pulls: Pulls, entries_s: FloatArray) -> float:
-    """Return the usual phase of the entry in the windows, 0 where none is known."""
-    phases = [
-        (entry - pulls.start_s[k]) / (pulls.end_s[k] - pulls.start_s[k])
-        for entry in entries_s[np.isfinite(entries_s)]
-        if (k := pulls.at(entry)) is not None
-    ]
-    return float(np.median(phases)) if phases else 0.0

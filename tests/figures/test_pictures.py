@@ -28,6 +28,8 @@ PICTURES: dict[str, Callable[..., go.Figure]] = {
     "side_time": lambda t: figures.draw_side_time(t["breaths"], t["rolls"]),
     "arm_phases": lambda t: figures.draw_arm_phases(t["arm_strokes"]),
     "coordination": lambda t: figures.draw_coordination(t["lengths"], t["arm_cycles"]),
+    "hand_paths": lambda t: figures.draw_hand_paths(t["hand_paths"]),
+    "elbows": lambda t: figures.draw_elbows(t["arm_strokes"], t["lengths"], 100.0, 120.0),
     "pace": lambda t: figures.draw_pace(t["lengths"]),
     "felt": lambda t: figures.draw_felt(BLOCKS, t["lengths"]),
 }

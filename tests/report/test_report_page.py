@@ -122,7 +122,7 @@ def test_invented_data_are_called_so_and_others_are_not(page: Reader) -> None:
 def test_a_session_in_which_nothing_was_found_still_has_a_whole_page() -> None:
     text = read(report_html(bare_analysis())).text
     assert "No length was found in this session." in text
-    assert text.count("Nothing to draw:") == 10
+    assert text.count("Nothing to draw:") == 12
 
 
 def test_a_sensor_not_worn_is_told_with_what_it_would_add() -> None:

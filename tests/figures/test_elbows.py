@@ -1,0 +1,36 @@
+"""Where an elbow angle stands to the band, and that the picture says so."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sensorswim import figures
+from sensorswim.figures.elbows import standing
+from tests.plausible import plausible_tables
+
+
+@pytest.mark.parametrize(
+    ("angle", "sd", "word"),
+    [
+        (150.0, 8.0, "straighter than the band"),
+        (130.0, 8.0, "undecided"),
+        (110.0, 8.0, "undecided"),
+        (110.0, 2.0, "within the band"),
+        (75.0, 8.0, "more bent than the band"),
+        (110.0, np.nan, "within the band"),
+    ],
+)
+def test_the_band_decides_only_beyond_two_standard_deviations(
+    angle: float, sd: float, word: str
+) -> None:
+    assert standing(angle, sd, 100.0, 120.0) == word
+
+
+def test_undecided_strokes_are_drawn_open() -> None:
+    tables = plausible_tables()
+    fig = figures.draw_elbows(tables["arm_strokes"], tables["lengths"], 100.0, 120.0)
+    open_ = [t for t in fig.data if t.name == "left stroke, undecided"]
+    assert open_
+    assert open_[0].marker.symbol.endswith("-open")
+    assert "undecided" in figures.alt_of(fig)

@@ -1,0 +1,243 @@
+"""Measure hand path, pull depth and elbow angle on rehearsal swims, beside the bars.
+
+Run: python -m tests.validation.catch_pull [--swims 40] [--first 1000] [--kit core]
+     python -m tests.validation.catch_pull --sensitivity [--swims 6]
+
+Everything rests on synthetic swimmers drawn over the whole range; the truth is read off their
+geometry. The second form prints how the errors grow with what a coach can't know.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sensorswim.analyse import analyse
+from sensorswim.model.analysis import Analysis
+from sensorswim.rehearsal import (
+    Kit,
+    Knocks,
+    Length,
+    Plan,
+    Rehearsal,
+    Rest,
+    Stand,
+    draw_swim,
+    draw_swimmer,
+    rehearse,
+)
+from tests.validation.scoring import match_lengths
+
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Swum:
+    """Found and true figures of one swim: one row a length and arm; path errors in m."""
+
+    rows: pd.DataFrame
+    path_rms_m: list[float] = field(default_factory=list)
+    stood: bool = True
+
+
+def look(swim: Rehearsal, change: Callable[[Rehearsal], Rehearsal] = lambda r: r) -> Swum:
+    """Analyse a rehearsal from its folder and compare it with its truth."""
+    with TemporaryDirectory() as place:
+        result = analyse(change(swim).write(Path(place) / "swim"))
+    pairs = match_lengths(result.lengths, swim.truth["lengths"])
+    found = result.lengths.set_index("length_no")
+    true = swim.truth["lengths"].set_index("length_no")
+    rows = []
+    for a, b in pairs.items():
+        for side in SIDES:
+            names = (f"elbow_angle_{side}_deg", f"elbow_sd_{side}_deg", f"pull_depth_{side}_m")
+            angle, sd, depth = (found.at[a, name] for name in names)
+            rows.append(
+                {
+                    "side": side,
+                    "angle": angle,
+                    "sd": sd,
+                    "true_angle": true.at[b, names[0]],
+                    "depth": depth,
+                    "true_depth": true.at[b, names[2]],
+                }
+            )
+    stood = not any(
+        row.code == "strap_not_checked" and str(row.placement).endswith("wrist")
+        for row in result.quality.rows
+    )
+    table = pd.DataFrame(rows, columns=["side", "angle", "sd", "true_angle", "depth", "true_depth"])
+    return Swum(rows=table.astype({"angle": float}), path_rms_m=_paths(result, swim, pairs),
+                stood=stood)  # fmt: skip
+
+
+def _paths(result: Analysis, swim: Rehearsal, pairs: dict[int, int]) -> list[float]:
+    """Return the RMS distance of each length's median path from the true one."""
+    found, true = result.tables["hand_paths"], swim.truth["hand_paths"]
+    errors = []
+    for a, b in pairs.items():
+        for side in SIDES:
+            own, other = (
+                t.loc[(t["length_no"] == n) & (t["side"] == side), ["x_m", "y_m", "z_m"]].to_numpy()
+                for t, n in ((found, a), (true, b))
+            )
+            if len(own) and len(other):
+                errors.append(float(np.sqrt(((own - other) ** 2).sum(axis=1).mean())))
+    return errors
+
+
+def drawn(seed: int, kit: str) -> Swum:
+    """Return one swim over the whole range."""
+    return look(draw_swim(seed, kit=kit))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures:
+    """What a set of swims comes to."""
+
+    lengths: int
+    angle_mae_deg: float
+    correlation: float
+    inside_pct: float
+    median_sd_deg: float
+    depth_mae_cm: float
+    path_rms_cm: float
+    told_pct: float
+
+
+def figures_of(swims: Iterable[Swum]) -> Figures:
+    """Return the figures over all lengths; the correlation is over swims."""
+    swims = list(swims)
+    rows = pd.concat([s.rows for s in swims], keys=range(len(swims)), names=["swim", None])
+    real = rows.dropna(subset=["true_angle"])
+    told = real.dropna(subset=["angle"])
+    error = told["angle"] - told["true_angle"]
+    means = told.groupby("swim")[["angle", "true_angle"]].mean()
+    paths = [e for s in swims for e in s.path_rms_m]
+    return Figures(
+        lengths=len(told),
+        angle_mae_deg=float(error.abs().mean()),
+        correlation=float(means.corr().iloc[0, 1]) if len(means) > 2 else np.nan,
+        inside_pct=100.0 * float((error.abs() <= 2 * told["sd"]).mean()),
+        median_sd_deg=float(told["sd"].median()),
+        depth_mae_cm=100.0 * float((told["depth"] - told["true_depth"]).abs().mean()),
+        path_rms_cm=100.0 * float(np.mean(paths)) if paths else np.nan,
+        told_pct=100.0 * len(told) / max(len(real), 1),
+    )
+
+
+BARS: tuple[tuple[str, str, float, bool], ...] = (
+    ("elbow at mid-pull, mean error a length, deg", "angle_mae_deg", 8.0, False),
+    ("elbow, correlation to the truth over swims", "correlation", 0.9, True),
+    ("true elbow inside 2 SD, % of lengths", "inside_pct", 90.0, True),
+    ("elbow, median stated SD, deg", "median_sd_deg", 8.0, False),
+    ("pull depth, mean error, cm", "depth_mae_cm", 5.0, False),
+    ("hand path of a length, RMS, cm", "path_rms_cm", 6.0, False),
+)
+"""What is measured, its figure, its bar, and whether more is better."""
+
+UNSTOOD_DEG, UPPER_ARM_DEG = 10.0, 5.0
+
+
+def missed(value: float, bar: float, more: bool) -> bool:
+    """Tell whether a value falls short of its bar."""
+    return not (value >= bar if more else value <= bar)
+
+
+def board(found: Figures, angle_bar_deg: float) -> str:
+    """Return the bars as a Markdown table."""
+    lines = ["| figure | bar | measured | |", "| --- | --- | --- | --- |"]
+    for name, key, limit, more in BARS:
+        bar = angle_bar_deg if key == "angle_mae_deg" else limit
+        value = getattr(found, key)
+        short = "falls short" if missed(value, bar, more) else ""
+        lines.append(f"| {name} | {'>=' if more else '<='} {bar:g} | {value:.3g} | {short} |")
+    lines.append(f"| lengths and arms told, of {found.lengths} | | {found.told_pct:.0f} % | |")
+    return "\n".join(lines)
+
+
+CASES: dict[str, dict[str, Any]] = {
+    "as drawn": {},
+    "body surges little (5 %)": {"surge_share": 0.05},
+    "body surges much (30 %)": {"surge_share": 0.3},
+    "rolls 25 degrees": {"roll_onto_left_deg": 25.0, "roll_onto_right_deg": 25.0},
+    "rolls 60 degrees": {"roll_onto_left_deg": 60.0, "roll_onto_right_deg": 60.0},
+    "height given 5 cm too large": {"height_off_m": 0.05},
+    "height given 5 cm too small": {"height_off_m": -0.05},
+    "straps exact": {"strap_deg": 0.0},
+    "straps up to 25 degrees off": {"strap_deg": 25.0},
+    "nobody stood still, straps up to 15 degrees off": {"stand_s": 0.5, "strap_deg": 15.0},
+}
+"""What is changed in a case: settings of the swimmer, the kit, the standing or the height told."""
+
+
+def in_case(seed: int, changes: dict[str, Any]) -> Swum:
+    """Return one short swim of both wrists with these changes."""
+    given = dict(changes)
+    kit = Kit(placements=tuple(Kit().placements[:2]), strap_deg=given.pop("strap_deg", 12.0))
+    stand, off = given.pop("stand_s", 10.0), given.pop("height_off_m", 0.0)
+    swimmer = replace(draw_swimmer(np.random.default_rng([seed, 7])), **given)
+    lengths = [Length(turn="open")] * 3 + [Length(turn="stop")]
+    segments = (Knocks(), Stand(duration_s=stand), *lengths, Rest(duration_s=4.0), Knocks())
+    swim = rehearse(Plan(segments=segments), swimmer=swimmer, kit=kit, seed=seed)
+    told = f"height_m = {swimmer.height_m + off:.3f}"
+    return look(
+        swim, lambda r: replace(r, session_toml=re.sub(r"height_m = [\d.]+", told, r.session_toml))
+    )
+
+
+def sensitivity(swims: int, workers: int) -> str:
+    """Return how the errors depend on what a coach can't know, as a Markdown table."""
+    lines = [
+        "| case | elbow, mean error | in 2 SD | pull depth, mean error | hand path, RMS |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    jobs = [(s, case) for case in CASES.values() for s in range(swims)]
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        done = list(pool.map(in_case, *zip(*jobs, strict=True)))
+    for n, name in enumerate(CASES):
+        f = figures_of(done[n * swims : (n + 1) * swims])
+        lines.append(
+            f"| {name} | {f.angle_mae_deg:.1f} deg | {f.inside_pct:.0f} % | "
+            f"{f.depth_mae_cm:.1f} cm | {f.path_rms_cm:.1f} cm |"
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print the board or the table of sensitivity."""
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--swims", type=int, default=40, help="how many swims")
+    parser.add_argument("--first", type=int, default=1000, help="seed of the first swim")
+    parser.add_argument("--kit", default="core", help="core or full (with upper-arm sensors)")
+    parser.add_argument("--sensitivity", action="store_true", help="what makes the errors grow")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    chosen = parser.parse_args()
+    if chosen.sensitivity:
+        print(sensitivity(chosen.swims, chosen.workers))
+        return
+    seeds = range(chosen.first, chosen.first + chosen.swims)
+    with ProcessPoolExecutor(chosen.workers, mp_context=get_context("spawn")) as pool:
+        swims = list(pool.map(drawn, seeds, [chosen.kit] * len(seeds)))
+    for title, stood, bar in (("stood still first", True, 8.0), ("nobody stood", False, 10.0)):
+        own = [s for s in swims if s.stood is stood]
+        if own:
+            angle_bar = UPPER_ARM_DEG if chosen.kit == "full" else bar
+            print(f"{len(own)} synthetic swims, kit {chosen.kit}, {title}\n")
+            print(board(figures_of(own), angle_bar) + "\n")
+
+
+if __name__ == "__main__":
+    main()
