@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import gaussian_filter1d
 
@@ -36,6 +37,7 @@ degrees on the synthetic swimmer."""
 _LONGEST_CYCLE_S = 4.6
 _ROUND = 0.5
 _LEAST_CYCLES = 2
+_LEAST_FOR_DRIFT = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,9 +148,11 @@ def follow_wrist(
     heading = np.zeros(len(q))
     for piece in _pieces(valid):
         found = _path_heading(time_s[piece], accel[piece], valid[piece], train, side)
-        if found is None:
-            found = _reach_heading(basis[0, piece], turn_rate[piece], recording.rate_hz)
-        heading[piece] = found
+        heading[piece] = (
+            _reach_heading(basis[0, piece], turn_rate[piece], recording.rate_hz)
+            if found is None
+            else found
+        )
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
@@ -187,27 +191,47 @@ def _pieces(valid: BoolArray) -> list[slice]:
 
 def _path_heading(
     time_s: FloatArray, accel: FloatArray, valid: BoolArray, train: CycleTrain, side: Side
-) -> float | None:
-    """Return the heading from the wrist's path seen from above, None where it is too round.
+) -> FloatArray | None:
+    """Return the heading (N,) from the wrist's path seen from above, None where it is too round.
 
     Cut at any one phase, the path is long and narrow, and its long axis turns inwards in front:
     the hand enters before the shoulder and leaves beside the hip. The wrist goes forward while
-    it is high. No strap enters into it.
+    it is high. No strap enters into it. The heading of a gyroscope whose scale is off by 1 %
+    drifts by degrees with every turn of the arm, so it is a robust line over the cycles.
     """
-    spread, sense, count = np.zeros((2, 2)), np.zeros(2), 0
+    middle_s, axes = [], []
     own = train.cut_s[(train.cut_s >= time_s[0]) & (train.cut_s <= time_s[-1])]
     for a, b in pairwise(np.searchsorted(time_s, own)):
         whole = 0.5 < (time_s[b] - time_s[a]) / train.period_s < 1.7
         if whole and valid[a : b + 1].all():
-            velocity, position = _closed_path(time_s[a : b + 1], accel[a : b + 1])
-            spread += position[:, :2].T @ position[:, :2]
-            sense += position[:, 2] @ velocity[:, :2]
-            count += 1
-    sizes, axes = np.linalg.eigh(spread)
-    if count < _LEAST_CYCLES or sizes[0] > _ROUND**2 * sizes[1]:
+            axis = _long_axis(*_closed_path(time_s[a : b + 1], accel[a : b + 1]))
+            if axis is not None:
+                middle_s.append(0.5 * (time_s[a] + time_s[b]))
+                axes.append(axis)
+    if len(axes) < max(_LEAST_CYCLES, 0.5 * (len(own) - 1)):
         return None
-    axis = axes[:, 1] * np.sign(axes[:, 1] @ sense)
-    return float(np.arctan2(axis[1], axis[0]) + side.sign * _INWARD_RAD)
+    return _line(np.array(middle_s), np.array(axes), time_s) + side.sign * _INWARD_RAD
+
+
+def _long_axis(velocity: FloatArray, position: FloatArray) -> complex | None:
+    """Return the long axis of one cycle from above as x + iy, None where it is too round."""
+    sizes, axes = np.linalg.eigh(position[:, :2].T @ position[:, :2])
+    if sizes[0] > _ROUND**2 * sizes[1]:
+        return None
+    sense = position[:, 2] @ velocity[:, :2] @ axes[:, 1]
+    return complex(*(axes[:, 1] * np.sign(sense)))
+
+
+def _line(middle_s: FloatArray, axes: npt.NDArray[np.complex128], time_s: FloatArray) -> FloatArray:
+    """Return the angle of the axes over time as a line through the median slope (Theil 1950)."""
+    mean = axes.sum()
+    angle = np.angle(axes / mean)
+    slope = 0.0
+    if len(axes) >= _LEAST_FOR_DRIFT:
+        i, j = np.triu_indices(len(axes), 1)
+        slope = float(np.median((angle[j] - angle[i]) / (middle_s[j] - middle_s[i])))
+    level = np.median(angle - slope * middle_s)
+    return np.angle(mean) + level + slope * time_s
 
 
 def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray, rate_hz: float) -> float:
