@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 N_PHASES = 40
 PHASES = np.arange(N_PHASES) / N_PHASES
 
-_ABOVE_WRIST_M = 0.03
-_OVER_BONE_M = 0.02
+ABOVE_WRIST_M = 0.03
+OVER_BONE_M = 0.02
 """A sensor sits some 3 cm above the wrist joint and 2 cm over the forearm's axis, as a watch does
 (common practice, no source)."""
 
@@ -215,6 +215,14 @@ def _tilts(unknowns: FloatArray, sign: FloatArray) -> tuple[FloatArray, FloatArr
     return sign * across, skin
 
 
+def tilted_forearm(
+    forearm: FloatArray, skin: FloatArray, unknowns: FloatArray, side: Side
+) -> FloatArray:
+    """Return one arm's forearm directions (N, 3) with the strap's fitted tilt taken off."""
+    across, out = _tilts(unknowns[None], np.array([float(side.sign)]))
+    return _unit(forearm + across * np.cross(skin, forearm) + out * skin)
+
+
 def arm_pose(unknowns: FloatArray, curves: Curves, size: ArmSize) -> ArmPose:
     """Return the joints for unknowns (K, 15), see `Of`."""
     across, skin = _tilts(unknowns, curves.sign)
@@ -224,8 +232,8 @@ def arm_pose(unknowns: FloatArray, curves: Curves, size: ArmSize) -> ArmPose:
         + skin[:, None, None] * curves.skin
     )  # fmt: skip
     scale = np.exp(unknowns[:, Of.LOG_SIZE])[:, None]
-    lever = (size.forearm_m * scale - _ABOVE_WRIST_M)[..., None]
-    elbow = curves.wrist_m - lever * forearm - _OVER_BONE_M * curves.skin
+    lever = (size.forearm_m * scale - ABOVE_WRIST_M)[..., None]
+    elbow = curves.wrist_m - lever * forearm - OVER_BONE_M * curves.skin
     shoulder = shoulder_of(unknowns, curves.sign, size, PHASES)
     between = elbow - shoulder
     distance = np.sqrt((between * between).sum(axis=-1))
@@ -260,7 +268,7 @@ def misfit_slopes(unknowns: FloatArray, curves: Curves, size: ArmSize, pose: Arm
     for order, first in ((1, Of.REACH_COS), (2, Of.SURGE_COS)):
         slopes[..., first] = -out[..., 0] * np.cos(order * angle)
         slopes[..., first + 1] = -out[..., 0] * np.sin(order * angle)
-    _tilt_slopes(slopes, curves, size.forearm_m * scale - _ABOVE_WRIST_M, pose)
+    _tilt_slopes(slopes, curves, size.forearm_m * scale - ABOVE_WRIST_M, pose)
     return slopes
 
 

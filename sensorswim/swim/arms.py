@@ -210,7 +210,7 @@ def _path_heading(
                 axes.append(axis)
     if len(axes) < max(_LEAST_CYCLES, 0.5 * (len(own) - 1)):
         return None
-    return _line(np.array(middle_s), np.array(axes), time_s) + side.sign * _INWARD_RAD
+    return angle_line(np.array(middle_s), np.array(axes), time_s) + side.sign * _INWARD_RAD
 
 
 def _long_axis(velocity: FloatArray, position: FloatArray) -> complex | None:
@@ -222,8 +222,25 @@ def _long_axis(velocity: FloatArray, position: FloatArray) -> complex | None:
     return complex(*(axes[:, 1] * np.sign(sense)))
 
 
-def _line(middle_s: FloatArray, axes: npt.NDArray[np.complex128], time_s: FloatArray) -> FloatArray:
-    """Return the angle of the axes over time as a line through the median slope (Theil 1950)."""
+def angle_line(
+    middle_s: FloatArray, axes: npt.NDArray[np.complex128], time_s: FloatArray
+) -> FloatArray:
+    """Return the angle of the axes over time as a line through the median slope (Theil 1950).
+
+    Parameters
+    ----------
+    middle_s : (K,)
+        When each axis was seen.
+    axes : (K,)
+        Unit vectors as x + iy.
+    time_s : (N,)
+        Where the angle is wanted.
+
+    Returns
+    -------
+    (N,)
+        In rad.
+    """
     mean = axes.sum()
     angle = np.angle(axes / mean)
     slope = 0.0

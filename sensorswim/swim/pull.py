@@ -57,6 +57,8 @@ class Pulls:
         Of the length's fit.
     curves, pose : Curves, ArmPose
         The cycles and the joints on them.
+    source : str
+        What the elbow angle rests on: wrist_model or upper_arm.
     """
 
     start_s: FloatArray
@@ -70,6 +72,7 @@ class Pulls:
     misfit_m: float
     curves: Curves
     pose: ArmPose
+    source: str = "wrist_model"
 
     def at(self, time_s: float) -> int | None:
         """Return the cycle whose window holds this moment, None where there is none."""
@@ -85,7 +88,7 @@ class Pulls:
             "pull_depth_m": self.depth_m[k],
             "elbow_angle_deg": self.elbow_deg[k],
             "elbow_sd_deg": float(np.hypot(self.model_sd_deg, self.stroke_sd_deg)),
-            "elbow_source": "wrist_model",
+            "elbow_source": self.source,
         }
 
     def length_sd_deg(self) -> float:

@@ -15,6 +15,7 @@ from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wri
 from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.shoulder import ShoulderFit, fit_shoulders
 from sensorswim.swim.stroke_events import Stroke, find_strokes
+from sensorswim.swim.upper_arm import with_upper_arms
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
@@ -107,6 +108,7 @@ class StrokeFinder:
         enough = {k: p for k, p in paths.items() if len(p) >= _LEAST_PATHS}
         shoulders = fit_shoulders(enough, arm_size(self.session), unsure=self.unsure)
         pulls = find_pulls(enough, shoulders)
+        pulls = with_upper_arms(recording, lengths, motions, shoulders, pulls)
         rows, speeds = [], {}
         for row in lengths.itertuples():
             number = int(row.length_no)

@@ -36,7 +36,7 @@ def align_wrist(
     up = up_in_sensor(track.q_world_from_sensor)
     spans_s = (lengths[name].to_numpy(dtype=float) for name in ("start_s", "end_s"))
     swimming = during(recording.time_s, *spans_s) & track.valid
-    along = _standing_axis(recording, track, up, lengths)
+    along = standing_axis(recording, track, up, lengths)
     if along is None:
         along = np.array([1.0, 0.0, 0.0])
         quality.add(
@@ -58,7 +58,7 @@ def align_wrist(
     return _complete(along, _reach_up(track, up, along, swimming))
 
 
-def _standing_axis(
+def standing_axis(
     recording: Recording, track: Track, up: FloatArray, lengths: pd.DataFrame
 ) -> FloatArray | None:
     """Return the direction towards the fingers while the arm hung still before the first length.
