@@ -36,7 +36,10 @@ from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import Finding
 from sensorswim.model.handout import first_words
 from sensorswim.model.plan import Plan, PlanOptions
+from sensorswim.model.session import video_time
+from sensorswim.report.cues import session_cues
 from sensorswim.report.handout import Handout, handout_html, set_words
+from sensorswim.video.moments import Line, export_moment
 
 SUMMARY_FILE: Final = "summary.json"
 HANDOUT_FILE: Final = "handout.html"
@@ -181,3 +184,44 @@ def write_handout(
     part = place.with_name(f"{place.name}.part")
     part.write_text(page, encoding="utf-8", newline="\n")
     return part.replace(place)
+
+
+def export_clip(answer: Analysis, at_s: float, seconds: float, out: Path) -> Path:
+    """Write a silent clip around a moment, with what was measured below it; return its path.
+
+    Parameters
+    ----------
+    answer : Analysis
+        Its session names the clips, and its consent.toml who agreed to being filmed.
+    at_s, seconds : float
+        The middle in session time, and how long the clip is.
+    out : Path
+        A WebM file.
+
+    Raises
+    ------
+    InputError
+        Nobody agreed to filming, no clip is placed in time, or none shows the moment.
+    """
+    session = answer.session
+    missing = read_consent(session.folder).missing("filming", session.started_at.date())
+    if missing:
+        raise InputError(
+            f"no video leaves without consent: {missing}",
+            where=CONSENT_FILE,
+            mend="write down who agreed to filming, and until when",
+        )
+    placed = [(v, place) for v in session.videos if (place := video_time(v)) is not None]
+    if not placed:
+        raise InputError("no clip is placed in time", mend="give starts_at_s or a mark")
+    video, (offset_s, rate) = next(
+        (pair for pair in placed if pair[1][0] + pair[1][1] * at_s >= 0), placed[0]
+    )
+    lines = [
+        Line(start_s=offset_s + rate * c.start_s, end_s=offset_s + rate * c.end_s, text=c.text)
+        for c in session_cues(answer)
+    ]
+    middle_s = offset_s + rate * at_s
+    return export_moment(
+        video.file, out, lines, start_s=middle_s - seconds / 2, end_s=middle_s + seconds / 2
+    )

@@ -8,10 +8,12 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import av
+import numpy as np
 import pytest
 
 from sensorswim import cli
-from sensorswim.advice import answer_of
+from sensorswim.advice import answer_of, export_clip
 from sensorswim.analyse import with_findings
 from sensorswim.errors import InputError
 from sensorswim.export import write_result
@@ -23,8 +25,11 @@ from sensorswim.formats.handout_toml import (
 )
 from sensorswim.formats.plan_toml import read_plan
 from sensorswim.formats.rules_toml import read_rules
+from sensorswim.model import Video
+from sensorswim.model.analysis import Analysis
 from sensorswim.model.handout import Agreement, Consent
 from sensorswim.report.print_pdf import INSTALL, browser
+from sensorswim.video.encode import write_film
 from tests.findings.made import calm, changed
 from tests.plausible import bare_analysis
 from tests.report.test_report_page import read
@@ -192,3 +197,36 @@ def test_rules_and_drills_are_printed_to_copy(capsys: pytest.CaptureFixture[str]
     assert 'id = "long-on-side"' in capsys.readouterr().out
     assert told("rules", "--drills") == 0
     assert 'id = "half-goggle"' in capsys.readouterr().out
+
+
+def filmed(folder: Path) -> Analysis:
+    """A session with ten seconds of plain grey film that begin at 165 s."""
+    grey = np.full((90, 160, 3), 127, dtype=np.uint8)
+    write_film(folder / "side.webm", (grey for _ in range(250)), rate_hz=25)
+    video = Video(file=folder / "side.webm", starts_at_s=165.0)
+    session = replace(calm().session, folder=folder, videos=(video,))
+    return replace(calm(), session=session)
+
+
+def test_no_clip_leaves_without_consent(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no video leaves without consent: nobody has agreed"):
+        export_clip(filmed(tmp_path), 170.0, 4.0, tmp_path / "out.webm")
+    assert not (tmp_path / "out.webm").exists()
+
+
+def test_a_clip_is_silent_as_long_as_asked_and_has_the_measures_drawn_in(tmp_path: Path) -> None:
+    write_consent(Consent(agreements=(AGREED,)), tmp_path)
+    place = export_clip(filmed(tmp_path), 170.0, 4.0, tmp_path / "out.webm")
+    with av.open(str(place)) as clip:
+        assert not clip.streams.audio
+        frames = [frame.to_ndarray(format="rgb24") for frame in clip.decode(video=0)]
+        assert set(clip.metadata) <= {"ENCODER"}
+    assert len(frames) == pytest.approx(100, abs=2)
+    assert frames[0].shape[0] > 90
+    assert max(frame[95:].max() for frame in frames) > 200
+
+
+def test_a_moment_that_no_clip_shows_is_refused(tmp_path: Path) -> None:
+    write_consent(Consent(agreements=(AGREED,)), tmp_path)
+    with pytest.raises(InputError, match="holds no picture"):
+        export_clip(filmed(tmp_path), 400.0, 4.0, tmp_path / "out.webm")

@@ -94,6 +94,37 @@ def handout_command(
     typer.echo(f"Words:   {out / 'handout.toml'} (edit them and run this again)")
 
 
+@app.command("clip")
+def clip_command(
+    session: Annotated[Path, typer.Argument(help="A session folder with a clip.")],
+    out: Annotated[Path, typer.Option("--out", help="The film to write, .webm.")],
+    at: Annotated[
+        float | None, typer.Option("--at", help="The moment, in s of session time.")
+    ] = None,
+    finding: Annotated[
+        int, typer.Option("--finding", min=1, help="Else the best moment of this finding.")
+    ] = 1,
+    seconds: Annotated[float, typer.Option("--seconds", min=1.0, max=60.0)] = 6.0,
+    quiet: Quiet = False,
+) -> None:
+    """Write a silent clip of a moment with what was measured below it, if filming was agreed to."""
+    from sensorswim.advice import export_clip
+
+    if out.suffix != ".webm":
+        raise SensorswimError("is no .webm", where=str(out), mend="name the film NAME.webm")
+    answer = _answer(session, quiet=quiet)
+    place = export_clip(answer, _moment(answer, finding) if at is None else at, seconds, out)
+    if not quiet:
+        typer.echo(f"Clip:    {place}")
+
+
+def _moment(answer: Analysis, finding: int) -> float:
+    found = answer.findings[finding - 1 : finding]
+    if not found or not found[0]["moments"]:
+        raise SensorswimError(f"finding {finding} has no moment", mend="give --at")
+    return float(found[0]["moments"][0]["session_s"])
+
+
 @app.command("rules")
 def rules_command(
     drills: Annotated[

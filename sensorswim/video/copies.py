@@ -97,7 +97,7 @@ def _copy(
                 copy.mux(heard.encode(piece))
             continue
         first_s = time_s if first_s is None else first_s
-        copy.mux(pictures.encode(_upright(frame, facts, (time_s - first_s) / slow)))
+        copy.mux(pictures.encode(upright_frame(frame, facts, (time_s - first_s) / slow)))
         progress(min(1.0, (time_s - first_s) / facts.duration_s))
     copy.mux(pictures.encode(None))
     if heard is not None:
@@ -109,7 +109,8 @@ def _size(facts: VideoFacts) -> tuple[int, int]:
     return tuple(2 * round(shrink * side / 2) for side in (facts.width_px, facts.height_px))  # type: ignore[return-value]
 
 
-def _upright(frame: Any, facts: VideoFacts, time_s: float) -> Any:
+def upright_frame(frame: Any, facts: VideoFacts, time_s: float) -> Any:
+    """Return a frame as it is to be seen, at most 1280 px, at a time of its own."""
     width, height = _size(facts)
     turned = facts.rotation_deg % 180 != 0
     small = frame.reformat(
