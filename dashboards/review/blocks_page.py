@@ -88,7 +88,7 @@ def rows_of(blocks: tuple[Block, ...], lengths: pd.DataFrame) -> list[Row]:
                 "first": int(own.iloc[0]),
                 "last": int(own.iloc[-1]),
                 "label": block.label,
-                "lengths": " ".join(block.lengths),
+                "lengths": " ".join(_shortest(block.lengths)),
                 "drill": block.drill,
                 "aids": list(block.aids),
                 "breathing": block.breathing or "",
@@ -96,6 +96,12 @@ def rows_of(blocks: tuple[Block, ...], lengths: pd.DataFrame) -> list[Row]:
             | felt
         )
     return rows
+
+
+def _shortest(kinds: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the shortest pattern that gives these kinds when it is repeated."""
+    fits = (n for n in range(1, len(kinds) + 1) if kinds == (kinds[:n] * len(kinds))[: len(kinds)])
+    return kinds[: next(fits, len(kinds))]
 
 
 def proposed(lengths: pd.DataFrame) -> list[Row]:
@@ -222,7 +228,7 @@ def _editor(
                                value=str(row["last"]), w=110),
                     dmc.TextInput(id=name("label"), label="Label", value=row["label"], w=240),
                     dmc.TextInput(id=name("lengths"), label="What each length was",
-                                  value=row["lengths"], placeholder="drill swim", w=240),
+                                  value=row["lengths"], placeholder="drill swim", w=320),
                     dmc.Select(id=name("drill"), label="Drill", data=known, value=drill,
                                clearable=True, searchable=True, w=240),
                     dmc.MultiSelect(id=name("aids"), label="Aids", data=list(AIDS),

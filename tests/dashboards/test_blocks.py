@@ -7,7 +7,7 @@ from itertools import pairwise
 import pandas as pd
 import pytest
 
-from sensorswim.dashboards.review.blocks_page import Row, blocks_from, proposed
+from sensorswim.dashboards.review.blocks_page import Row, blocks_from, proposed, rows_of
 from sensorswim.errors import SessionError
 from sensorswim.model import Block
 from sensorswim.model.tables import frame
@@ -63,3 +63,16 @@ def test_what_was_felt_beyond_the_page_is_kept() -> None:
 def test_what_can_not_be_is_told_in_one_line(rows: list[Row], line: str) -> None:
     with pytest.raises(SessionError, match=line):
         blocks_from(rows, lengths(), ())
+
+
+@pytest.mark.parametrize(
+    ("kinds", "shown"),
+    [("swim swim", "swim"), ("drill swim drill swim", "drill swim"),
+     ("drill swim drill", "drill swim"), ("kick swim swim", "kick swim swim")],
+)  # fmt: skip
+def test_a_pattern_is_shown_once(kinds: str, shown: str) -> None:
+    block = Block(start_s=9.0, end_s=62.0, lengths=tuple(kinds.split()))
+    table = lengths()
+    table["block_no"] = [1, 1, None, None]
+    row_ = rows_of((block,), table)[0]
+    assert (row_["first"], row_["last"], row_["lengths"]) == (1, 2, shown)
