@@ -46,7 +46,7 @@ class Served:
         return f"{self.base}/review?session={key_of(self.folder)}"
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     with chromium() as opened:
         yield opened
