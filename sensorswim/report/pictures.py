@@ -265,6 +265,9 @@ _EVIDENCE: Final = {
     "kick_size_difference_pct": "kicks",
     "arm_lag_pct": "coordination",
     "arm_lag_difference_pct": "phases",
+    "elbow_angle_deg": "elbows",
+    "elbow_difference_deg": "elbows",
+    "pull_depth_pct": "hand-paths",
     "stroke_rate_drift_pct": "pace",
     "stroke_length_drift_pct": "pace",
     "felt_apart": "felt",
@@ -280,7 +283,8 @@ def evidence_key(measure: str) -> str | None:
 def evidence_picture(finding: Finding, analysis: Analysis) -> Picture | None:
     """Return a small picture of a finding, None where none shows it or there is nothing to draw.
 
-    Kicks are drawn for the lengths of the finding's moments only, beliefs for its own figure only.
+    Kicks are drawn for the lengths of the finding's moments only, beliefs for its own figure only,
+    elbows for its own arm only.
     """
     key = evidence_key(finding.measure)
     if key is None:
@@ -297,6 +301,10 @@ def _part_of(analysis: Analysis, finding: Finding, key: str) -> Analysis:
             for b in analysis.session.blocks
         )
         return replace(analysis, session=replace(analysis.session, blocks=blocks))
+    if key == "elbows":
+        strokes = analysis.arm_strokes
+        own = strokes.loc[strokes["side"].eq(finding.side).fillna(value=False).astype(bool)]
+        return replace(analysis, tables=dict(analysis.tables) | {"arm_strokes": own})
     if key == "kicks" and finding.moments:
         numbers = {moment.length_no for moment in finding.moments}
         tables = {
@@ -314,6 +322,8 @@ _MAKERS: Final[dict[str, Callable[[Analysis], list[Picture]]]] = {
     "kicks": kicks_pictures,
     "coordination": arms_pictures,
     "phases": arms_pictures,
+    "elbows": arms_pictures,
+    "hand-paths": arms_pictures,
     "pace": swum_pictures,
     "felt": felt_pictures,
 }
