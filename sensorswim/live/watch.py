@@ -81,12 +81,12 @@ class LiveSwimmer:
         """Bring the figures up to date; slow, so to be called in a thread."""
         if self.rolling is None:
             return
-        began = time.monotonic()
+        began = time.thread_time()
         if self.rolling.whole_is_due:
             self.rolling.run_whole()
         else:
             self.rolling.run_quick()
-        self.cost_s = time.monotonic() - began
+        self.cost_s = time.thread_time() - began
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
         """Keep the coach's mark at this moment; return its session time, None before a start."""
