@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any
 
 from sensorswim.archive.pack import Packed, RawFile, pack
@@ -13,6 +14,7 @@ FIRST = datetime(2026, 3, 14, 6, 30, tzinfo=UTC)
 _TABLES = plausible_tables()
 
 
+@cache
 def made(
     number: int,
     *,

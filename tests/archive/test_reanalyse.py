@@ -35,23 +35,19 @@ def quick(job: Job) -> Packed:
 
 
 def dies_once(job: Job) -> Packed:
-    """Die at the first try of session 2; `SENSORSWIM_TEST_MARK` names the mark of having died."""
+    """Die at the first try of session 2 (`SENSORSWIM_TEST_MARK` remembers), refuse session 3."""
     mark = Path(os.environ["SENSORSWIM_TEST_MARK"])
     if number_of(job) == 2 and not mark.exists():
         mark.touch()
         os.kill(os.getpid(), signal.SIGKILL)
+    if number_of(job) == 3:
+        raise LogError("has no rows", where="log.csv", mend="copy it again")
     return quick(job)
 
 
 def always_dies(job: Job) -> Packed:
     if number_of(job) == 2:
         os.kill(os.getpid(), signal.SIGKILL)
-    return quick(job)
-
-
-def refuses(job: Job) -> Packed:
-    if number_of(job) == 2:
-        raise LogError("has no rows", where="log.csv", mend="copy it again")
     return quick(job)
 
 
@@ -77,37 +73,29 @@ def test_a_run_that_is_stopped_goes_on_where_it_was(old: Store) -> None:
     assert {number_of(job) for job in left} == {1, 2, 3} - {
         int(one.key.rpartition("-")[2]) for one in first
     }
-    assert [one.problem for one in reanalyse(old, left, workers=1, work=quick)] == [""]
-    assert to_do(old) == []
     versions = versions_of(old, find_session(old, "Mira-1")["id"])
     assert versions["version"].tolist() == ["0.0.1", __version__]
 
 
-def test_a_worker_that_dies_loses_nothing(
+def test_a_worker_that_dies_loses_nothing_and_a_session_that_can_not_be_read_is_one_line(
     old: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("SENSORSWIM_TEST_MARK", str(tmp_path / "died"))
-    found = list(reanalyse(old, to_do(old), workers=2, work=dies_once))
+    run = reanalyse(old, to_do(old), workers=1, work=dies_once)
+    found = {one.key: one.problem for one in run}
     assert (tmp_path / "died").exists()
-    assert sorted(one.key for one in found) == [f"Mira-{n}" for n in range(1, 4)]
-    assert {one.problem for one in found} == {""}
-    assert to_do(old) == []
+    assert found == {"Mira-1": "", "Mira-2": "", "Mira-3": "log.csv: has no rows; copy it again"}
+    assert [number_of(job) for job in to_do(old)] == [3]
 
 
-def test_a_session_that_always_kills_its_worker_is_told_and_the_others_are_done(
-    old: Store,
+def test_a_session_that_always_kills_its_worker_is_given_up(
+    old: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    found = {
-        one.key: one.problem for one in reanalyse(old, to_do(old), workers=1, work=always_dies)
-    }
-    assert "worker died 3 times" in found["Mira-2"]
-    assert [number_of(job) for job in to_do(old)][:1] == [2]
-
-
-def test_a_session_that_can_not_be_analysed_is_one_line_and_the_others_go_on(old: Store) -> None:
-    found = {one.key: one.problem for one in reanalyse(old, to_do(old), workers=1, work=refuses)}
-    assert found.pop("Mira-2") == "log.csv: has no rows; copy it again"
-    assert set(found.values()) == {""}
+    monkeypatch.setattr("sensorswim.archive.reanalyse.TRIES", 1)
+    second = [job for job in to_do(old) if number_of(job) == 2]
+    (found,) = reanalyse(old, second, workers=1, work=always_dies)
+    assert "worker died 1 times" in found.problem
+    assert len(to_do(old)) == 3
 
 
 def test_logs_that_are_gone_are_said(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """Kills a process at random moments while it adds, migrates or erases, and looks what is left.
 
-Run: python -m tests.archive.victim add|migrate|erase TIMES FOLDER
+Run: python -m tests.archive.victim TIMES FOLDER [add] [migrate] [erase]
 Prints how often the kill came before, during and after; exits 1 at the first archive that isn't
 whole.
 """
@@ -112,4 +112,7 @@ def main(job: str, times: int, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]), Path(sys.argv[3]))
+    for chosen in sys.argv[3:] or ["add", "migrate", "erase"]:
+        place = Path(sys.argv[2]) / chosen
+        place.mkdir()
+        main(chosen, int(sys.argv[1]), place)
