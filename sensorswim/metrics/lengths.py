@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from sensorswim.metrics.cycle_kicks import count_kicks
 from sensorswim.model import Session
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import by_length, frame
@@ -19,6 +20,7 @@ _NEAREST_BEAT = {1: 2, 2: 2, 4: 4, 6: 6, 7: 6}
 _BEAT_SHARE = 0.6
 _SIDES: Final = ("left", "right")
 NO_SPANS: Final = np.zeros((0, 2))
+_LONGEST: Final = 1.6
 
 
 def arm_cycles(
@@ -48,7 +50,9 @@ def arm_cycles(
         cycle = own.left if own.left.any() else ~own.left
         spans_s = np.stack([own.entry_s, own.next_entry_s], axis=1)[cycle]
         lags = own.lags()
-        for count, (start_s, end_s) in enumerate(spans_s[np.isfinite(spans_s).all(axis=1)], 1):
+        spans_s = _whole(spans_s)
+        kicked = count_kicks(seen.downbeat_s, spans_s)
+        for count, (start_s, end_s) in enumerate(spans_s, 1):
             rows.append(
                 {
                     "length_no": number,
@@ -56,7 +60,7 @@ def arm_cycles(
                     "start_s": start_s,
                     "end_s": end_s,
                     "stroke_rate_cycles_min": 60.0 / (end_s - start_s),
-                    "kicks": seen.kicks(start_s, end_s),
+                    "kicks": int(kicked[count - 1]) if seen.legs(start_s, end_s) else None,
                     "index_of_coordination_pct": lags.between(start_s, end_s).index_pct(
                         end_s - start_s
                     ),
@@ -66,6 +70,15 @@ def arm_cycles(
                 }
             )
     return frame("arm_cycles", rows)
+
+
+def _whole(spans_s: FloatArray) -> FloatArray:
+    """Return the complete cycles (C, 2): one much longer than the others missed an entry."""
+    spans_s = spans_s[np.isfinite(spans_s).all(axis=1)]
+    if not len(spans_s):
+        return spans_s
+    long_s = np.diff(spans_s, axis=1)[:, 0]
+    return spans_s[long_s < _LONGEST * np.median(long_s)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,13 +115,10 @@ class _Seen:
             breaths={side: _peaks(breaths, side) for side in _SIDES},
         )
 
-    def kicks(self, start_s: float, end_s: float) -> int | None:
-        """Return how many downbeats lie in a cycle, None where the legs weren't seen all along."""
+    def legs(self, start_s: float, end_s: float) -> bool:
+        """Return whether the legs were seen all through a cycle."""
         gaps_s = self.unseen_s
-        if gaps_s is None or np.any((gaps_s[:, 0] < end_s) & (gaps_s[:, 1] > start_s)):
-            return None
-        first, last = np.searchsorted(self.downbeat_s, [start_s, end_s])
-        return int(last - first)
+        return gaps_s is not None and not np.any((gaps_s[:, 0] < end_s) & (gaps_s[:, 1] > start_s))
 
     def roll_peaks(self, start_s: float, end_s: float) -> dict[str, float | None]:
         """Return the cycle's largest roll onto either side: left side up is onto the right."""

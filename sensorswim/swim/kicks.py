@@ -52,13 +52,13 @@ class KickRule:
         Without arm strokes, dolphin kicks come in this time after the push-off.
     """
 
-    low_pass_hz: float = 8.0
+    low_pass_hz: float = 7.0
     apart_s: float = 0.2
     least_deg_s: float = 40.0
     rides_deg_s: float = 100.0
-    sure_share: float = 0.4
+    sure_share: float = 0.3
     small_share: float = 0.15
-    recurrence: float = 0.5
+    recurrence: float = 0.4
     phase_width: float = 0.07
     push_s: float = 0.5
     together_s: float = 0.1
