@@ -12,15 +12,9 @@ from sensorswim.archive import KEEPER, Store, Who, put
 from sensorswim.archive.store import open_store
 from sensorswim.dashboards.trends import trends_app
 from tests.archive.made import made
-from tests.dashboards.served import chromium, needs_chromium, served, watched
+from tests.dashboards.served import needs_chromium, served, watched
 
 pytestmark = needs_chromium
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")
