@@ -27,6 +27,7 @@ COARSE_HZ = 12.5
 _TRUNK_AND_LEGS = (
     Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
 )  # fmt: skip
+_UNSURE_S = 0.4
 _WORK_USUAL_RAD_S, _WORK_HARD_RAD_S = 1.2, 3.3
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 
@@ -321,6 +322,7 @@ def _refine(
     A wrist alone knows when its cycles begin and end: the wall lies outside of them.
     """
     walls = WallFinder()
+    recording = _on_one_clock(recording)
     worn = worn_signs(recording, rough)
     turned = [k > 0 and a - rough[k - 1][1] < 1.0 for k, (a, _) in enumerate(rough)]
     inner_s = [3.0 if steady or turn else 1.2 for turn in turned]
@@ -344,6 +346,17 @@ def _refine(
             )
         )
     return tuple(spans)
+
+
+def _on_one_clock(recording: Recording) -> Recording:
+    """Leave out sensors whose clock may be off by more than a push-off or a touch allows."""
+    fits = recording.clocks
+    sure = {
+        p: t
+        for p, t in recording.tracks.items()
+        if p not in fits or not fits[p].residual_s > _UNSURE_S
+    }
+    return replace(recording, tracks=sure or recording.tracks)
 
 
 def _without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
