@@ -42,6 +42,7 @@ from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.hand_path import hand_paths
 from sensorswim.swim.kicks import detect_kicks
+from sensorswim.swim.leg_signs import read_legs
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
 from sensorswim.swim.strokes import ArmResult, StrokeFinder, with_lead_arm, wrists_swapped
@@ -296,6 +297,7 @@ def _activities(
                 prone_measure(recording, straps, row.start_s, row.end_s),
                 wrists,
                 "" if pd.isna(row.set_as) else str(row.set_as),
+                None if wrists else read_legs(recording, straps, row.start_s, row.end_s),
             )
         )
     return names
@@ -395,3 +397,18 @@ def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
                 f"Without a sensor on the {placement.label} there is no word on {cost}.",
                 placement=placement,
             )
+    limbs = {p.limb for p in worn}
+    if Limb.WRIST not in limbs:
+        quality.add(
+            "activity_from_legs",
+            Severity.DEGRADED,
+            "Without a wrist sensor what was swum was told from the legs: a body that rolls is "
+            "taken for crawl or backstroke, a flutter kick without roll for kick, all else is "
+            "`other`.",
+        )
+    if limbs <= {Limb.WRIST, Limb.UPPER_ARM, Limb.HEAD}:
+        quality.add(
+            "kick_lengths_unseen",
+            Severity.LOST,
+            "Without a sensor on ankle or back a length that was only kicked can't be seen.",
+        )

@@ -16,6 +16,7 @@ from sensorswim.model import Limb, Placement, Recording, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.leg_signs import LegSigns
 from sensorswim.swim.shoulder import ShoulderFit
 
 CRAWL_LIKE = ("front_crawl", "drill")
@@ -38,12 +39,18 @@ class ActivityRule:
     sweep_ratio : float
         Sideways over vertical travel of a lone wrist above which it swings out low, as in
         butterfly; in crawl the roll of the body keeps it close.
+    rolling_deg : float
+        Roll of the shanks (standard deviation) from which legs alone mean crawl or backstroke.
+    flutter : float
+        How far the legs must move against each other to be a flutter kick.
     """
 
     together_share: float = 0.18
     breaststroke_swing: float = 1.75
     prone_misfit_m: float = 0.05
     sweep_ratio: float = 0.7
+    rolling_deg: float = 5.0
+    flutter: float = 0.2
 
     def name(
         self,
@@ -52,6 +59,7 @@ class ActivityRule:
         on_back: float | None,
         wrists_worn: int,
         set_as: str,
+        legs: LegSigns | None = None,
     ) -> str:
         """Return the activity of one length.
 
@@ -67,13 +75,27 @@ class ActivityRule:
         wrists_worn : int
         set_as : str
             swim, drill, kick, pull of the block, or empty.
+        legs : LegSigns, optional
+            Asked where no wrist is worn.
         """
+        if set_as == "kick" and not motions:
+            return "kick"
         if not motions:
-            return "kick" if wrists_worn or set_as == "kick" else "other"
-        seen = self._stroke(motions, shoulders, on_back, wrists_worn)
+            seen = "kick" if wrists_worn else self._from_legs(legs, on_back)
+        else:
+            seen = self._stroke(motions, shoulders, on_back, wrists_worn)
         if set_as == "drill" and seen in ("front_crawl", "other"):
             return "drill"
         return seen
+
+    def _from_legs(self, legs: LegSigns | None, on_back: float | None) -> str:
+        """Return what legs without arms tell: they can't know butterfly from breaststroke."""
+        if legs is None or on_back is None:
+            return "other"
+        if legs.roll_deg >= self.rolling_deg:
+            return "front_crawl" if on_back > 0 else "backstroke"
+        flutter = legs.alternation is not None and legs.alternation < -self.flutter
+        return "kick" if flutter else "other"
 
     def _stroke(
         self,

@@ -1,0 +1,44 @@
+"""What was swum, told from the legs alone: a whole analysis without any wrist."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sensorswim import analyse
+from sensorswim.model.analysis import Analysis
+from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
+from tests.swim.swum import ANKLES
+
+_SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Rehearsal, Analysis]:
+    segments = [Stand(duration_s=6.0)]
+    for activity in _SWUM:
+        segments += [Length(activity=activity, turn="stop"), Rest(duration_s=4.0)]
+    kit = Kit(placements=ANKLES, clock_offset_s=0.0, drift_ppm=0.0)
+    swim = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=83)
+    folder: Path = tmp_path_factory.mktemp("legs") / "swim"
+    return swim, analyse(swim.write(folder))
+
+
+def test_rolling_legs_are_crawl_on_the_front_and_backstroke_on_the_back(
+    told: tuple[Rehearsal, Analysis],
+) -> None:
+    found = list(told[1].lengths["activity"])
+    assert (found[0], found[2]) == ("front_crawl", "backstroke")
+
+
+def test_a_flutter_without_roll_is_kick_and_legs_together_are_not_named(
+    told: tuple[Rehearsal, Analysis],
+) -> None:
+    found = list(told[1].lengths["activity"])
+    assert (found[1], found[3]) == ("kick", "other")
+
+
+def test_the_result_says_that_it_rests_on_the_legs(told: tuple[Rehearsal, Analysis]) -> None:
+    assert "activity_from_legs" in told[1].quality.codes()
+    assert not len(told[1].arm_strokes)
