@@ -36,6 +36,8 @@ class ActivityRule:
     prone_misfit_m : float
         Misfit of the elbow to a prone swimmer's shoulder above which a lone arm swims on the
         back: the arm then does not move as a prone shoulder allows.
+    rises_more : float
+        By how much a forearm must point further up than down (sines) to swim on the back.
     sweep_ratio : float
         Sideways over vertical travel of a lone wrist above which it swings out low, as in
         butterfly; in crawl the roll of the body keeps it close.
@@ -48,6 +50,7 @@ class ActivityRule:
     together_share: float = 0.18
     breaststroke_swing: float = 1.75
     prone_misfit_m: float = 0.05
+    rises_more: float = 0.15
     sweep_ratio: float = 0.7
     rolling_deg: float = 5.0
     flutter: float = 0.2
@@ -108,7 +111,7 @@ class ActivityRule:
         overhead = any(m.overhead for m in motions.values())
         if swing < self.breaststroke_swing or not overhead:
             return "breaststroke" if on_back is None or on_back > 0 else "other"
-        supine = on_back < 0 if on_back is not None else self._on_back(shoulders)
+        supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if len(motions) == 2 and self._together(motions):
             return "other" if supine else "butterfly"
         if wrists_worn == 2 and len(motions) == 1:
@@ -117,7 +120,18 @@ class ActivityRule:
             return "butterfly"
         return "backstroke" if supine else "front_crawl"
 
-    def _on_back(self, shoulders: dict[Side, ShoulderFit]) -> bool:
+    def _on_back(
+        self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
+    ) -> bool:
+        """Tell the back from arms alone: they rise upright out of the water and pull level.
+
+        On the front it is the other way round. A strap taken for reversed hides that, but the
+        arm then doesn't fit a prone shoulder.
+        """
+        tilts = [m.forearm[m.valid, 2] for m in motions.values() if m.valid.any()]
+        rises = [float(np.percentile(t, 97) + np.percentile(t, 3)) for t in tilts]
+        if rises and float(np.mean(rises)) > self.rises_more:
+            return True
         misfits = [s.residual_m for s in shoulders.values()]
         return bool(misfits) and float(np.mean(misfits)) > self.prone_misfit_m
 

@@ -1,4 +1,4 @@
-"""What was swum, told from the legs alone: a whole analysis without any wrist."""
+"""What was swum, told from the legs alone or from the arms alone: whole analyses."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from sensorswim import analyse
 from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
-from tests.swim.swum import ANKLES
+from tests.swim.swum import ANKLES, P
 
 _SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
 
@@ -42,3 +42,14 @@ def test_a_flutter_without_roll_is_kick_and_legs_together_are_not_named(
 def test_the_result_says_that_it_rests_on_the_legs(told: tuple[Rehearsal, Analysis]) -> None:
     assert "activity_from_legs" in told[1].quality.codes()
     assert not len(told[1].arm_strokes)
+
+
+def test_wrists_alone_tell_the_back_by_arms_that_rise_upright(tmp_path: Path) -> None:
+    segments = [Stand(duration_s=6.0)]
+    for activity in ("backstroke", "front_crawl"):
+        segments += [Length(activity=activity, turn="stop"), Rest(duration_s=4.0)]
+    kit = Kit(placements=(P.LEFT_WRIST, P.RIGHT_WRIST), clock_offset_s=0.0, drift_ppm=0.0)
+    swim = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=84)
+    result = analyse(swim.write(tmp_path / "swim"))
+    assert list(result.lengths["activity"]) == ["backstroke", "front_crawl"]
+    assert "kick_lengths_unseen" in result.quality.codes()
