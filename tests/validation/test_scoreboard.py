@@ -17,6 +17,9 @@ from tests.validation.scoring import Tally, score_strokes
 
 _HELD = (
     "arm strokes, F1",
+    "lengths with the right activity, F1",
+    "push-off within 0.2 s, %",
+    "end within 0.5 s, %",
     "exit, median error, ms",
     "catch, median error, ms",
     "mid-pull, median error, ms",
