@@ -64,7 +64,7 @@ def draw_elbows(arm_strokes: pd.DataFrame, lengths: pd.DataFrame, low_deg: float
         )  # fmt: skip
         fig.update_yaxes(title_text="elbow, degrees", row=panel, col=1)
     fig.update_xaxes(title_text="length", dtick=1, row=len(sides), col=1)
-    fig.update_layout(margin={"t": 110})
+    fig.update_layout(margin={"t": 130})
     return style.with_alt(fig, _sentence(known, lengths, sides, low_deg, high_deg))
 
 
@@ -124,7 +124,7 @@ def _add_lengths(fig: go.Figure, lengths: pd.DataFrame, side: str, panel: int) -
         },
         mode="markers",
         marker={"symbol": "line-ew", "size": 22, "line": {"width": 3, "color": style.INK}},
-        name="length: median and two standard deviations",
+        name="length: median, two SD",
         showlegend=panel == 1,
         hovertemplate="length %{x}: %{y:.0f} degrees<extra></extra>",
         row=panel,

@@ -11,10 +11,10 @@ from plotly.subplots import make_subplots
 
 from sensorswim.figures import style
 
-_VIEWS: Final = (("x_m", "From the side"), ("y_m", "From the front, face towards you"))
+_VIEWS: Final = (("x_m", "From the side"), ("y_m", "From the front, shoulders 40 cm apart"))
 _AXES: Final = {
     "x_m": "ahead of the shoulder, m",
-    "y_m": "to the swimmer's left, m (shoulders drawn 40 cm apart)",
+    "y_m": "to the swimmer's left, m",
 }
 _HALF_WIDTH_M: Final = 0.2
 _DASH: Final = {("x_m", "left"): "solid", ("x_m", "right"): "dash",
@@ -64,7 +64,7 @@ def draw_hand_paths(hand_paths: pd.DataFrame) -> go.Figure:
             col=1,
         )
     fig.update_xaxes(autorange="reversed", row=2, col=1)
-    fig.update_layout(margin={"t": 110})
+    fig.update_layout(margin={"t": 130})
     return style.with_alt(fig, _sentence(known))
 
 
@@ -103,7 +103,7 @@ def _add_guess(fig: go.Figure) -> None:
         error_x={"type": "constant", "value": _GUESS_M, "color": style.SOFT, "thickness": 1.5},
         mode="markers",
         marker={"symbol": "diamond-wide-open", "size": 9, "color": style.SOFT},
-        name="sideways place: an assumption, as far off as this bar",
+        name="how far out: an assumption",
         hovertemplate="How far out the path lies rests on an assumption about the elbow; it may "
         "be off by about 5 cm.<extra></extra>",
         row=2,
