@@ -14,7 +14,6 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import gaussian_filter1d
 
 from sensorswim.model import Recording, Side, Track
@@ -101,9 +100,11 @@ class CyclePath:
 
     def at_phase(self, phase: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return position, forearm and skin (P, 3) at phases 0..1 of the window."""
-        own = self.phase
+        place = np.clip(phase, 0.0, 1.0) * (len(self.time_s) - 1)
+        first = np.minimum(place.astype(int), len(self.time_s) - 2)
+        share = (place - first)[:, None]
         position, forearm, skin = (
-            np.stack([np.interp(phase, own, column) for column in values.T], axis=1)
+            values[first] * (1.0 - share) + values[first + 1] * share
             for values in (self.position_m, self.forearm, self.skin)
         )
         return position, forearm, skin
@@ -344,10 +345,19 @@ def _integrate(motion: WristMotion, a: int, b: int) -> CyclePath:
 
 def _closed_path(time_s: FloatArray, accel: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return velocity and position (N, 3) with no mean that end a cycle as they began it."""
-    span = time_s[-1] - time_s[0]
-    drift = np.trapezoid(accel, time_s, axis=0) / span
-    velocity = cumulative_trapezoid(accel - drift, time_s, axis=0, initial=0.0)
-    velocity -= np.trapezoid(velocity, time_s, axis=0) / span
-    position = cumulative_trapezoid(velocity, time_s, axis=0, initial=0.0)
-    position -= np.trapezoid(position, time_s, axis=0) / span
+    since_s = (time_s - time_s[0])[:, None]
+    velocity = _added_up(accel, time_s)
+    velocity -= velocity[-1] / since_s[-1] * since_s
+    position = _added_up(velocity, time_s)
+    mean = position[-1] / since_s[-1]
+    velocity -= mean
+    position -= mean * since_s
+    position -= _added_up(position, time_s)[-1] / since_s[-1]
     return velocity, position
+
+
+def _added_up(values: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Return the integral (N, 3) from the first sample on, by the trapezoidal rule."""
+    out = np.zeros_like(values)
+    np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time_s)[:, None], axis=0, out=out[1:])
+    return out
