@@ -64,7 +64,9 @@ def draw_hand_paths(hand_paths: pd.DataFrame) -> go.Figure:
             col=1,
         )
     fig.update_xaxes(autorange="reversed", row=2, col=1)
-    fig.update_layout(margin={"t": 130})
+    fig.update_xaxes(automargin=False)
+    fig.update_yaxes(automargin=False)
+    fig.update_layout(margin={"l": 70, "r": 20, "t": 130, "b": 60})
     return style.with_alt(fig, _sentence(known))
 
 

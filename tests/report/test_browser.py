@@ -69,7 +69,7 @@ def test_page_opens_offline_and_fits_the_screen(
     drawn = page.evaluate(
         "[...document.querySelectorAll('.plot')].map(p => p.querySelectorAll('.main-svg').length)"
     )
-    assert len(drawn) == 10
+    assert len(drawn) == 12
     assert all(drawn)
     page.close()
 
