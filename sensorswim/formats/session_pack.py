@@ -82,10 +82,12 @@ def open_session(packed: Path, folder: Path) -> Path:
     OutputError
         The folder is there already.
     """
-    if folder.exists():
-        raise OutputError("is there already", where=str(folder), mend="name another folder")
     if not packed.is_file():
         raise InputError("is not there", where=str(packed), mend="give a packed session")
+    if folder.exists():
+        raise OutputError(
+            "is there already", where=str(folder), mend="name another folder with --out"
+        )
     folder.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".opening-") as place:
         inside = Path(place) / "inside"

@@ -125,6 +125,8 @@ class BleakFinder:
         adapter.look_again.clear()
         try:
             await adapter.scan()
+        except FileNotFoundError:
+            problem = "the system bus is not there; start dbus and bluetooth on this computer"
         except _FAILURES as failure:
             problem = str(failure) or type(failure).__name__
         else:

@@ -62,7 +62,7 @@ def visit(number: int, *, seed: int = 2026) -> Rehearsal:
     segments += [Rest(duration_s=6.0), Stand(duration_s=3.0), Knocks()]
     kit = Kit(rate_hz=100.0, clock_offset_s=40.0)
     whole = rehearse(Plan(segments=tuple(segments)), swimmer=swimmer, kit=kit, seed=seed + number)
-    return replace(whole, session_toml=_on_day(whole.session_toml, number))
+    return replace(whole, session_toml=on_day(whole.session_toml, day_of(number)))
 
 
 def day_of(number: int) -> int:
@@ -70,9 +70,10 @@ def day_of(number: int) -> int:
     return 21 * (number // 2) + 2 * (number % 2)
 
 
-def _on_day(text: str, number: int) -> str:
+def on_day(text: str, day: int) -> str:
+    """Return session.toml moved by `day` days from the sample session's day."""
     document = tomlkit.parse(text)
-    started = datetime.fromisoformat(STARTED_AT) + timedelta(days=day_of(number))
+    started = datetime.fromisoformat(STARTED_AT) + timedelta(days=day)
     document["started_at"] = tomlkit.datetime(started.isoformat())
     return tomlkit.dumps(document)
 

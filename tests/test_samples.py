@@ -1,0 +1,49 @@
+"""The shipped sample sessions: invented, small, and analysed as their truth says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from sensorswim.analyse import analyse
+from sensorswim.rehearsal.named import rehearse_named
+from tests.validation.scoring import score_lengths, score_strokes
+
+LOGS = Path(__file__).resolve().parents[1] / "sample_logs"
+NAMES = ("mira", "mira_first_visit", "mira_follow_up", "mira_every_sensor")
+
+
+def truth(name: str, table: str) -> pd.DataFrame:
+    return pd.read_parquet(LOGS / name / "truth" / f"{table}.parquet")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_sample_says_that_it_is_invented(name: str) -> None:
+    text = (LOGS / name / "session.toml").read_text(encoding="utf-8")
+    assert text.startswith("# Invented data")
+    assert "invented = true" in text
+
+
+def test_all_samples_together_stay_under_6_mb() -> None:
+    assert sum(f.stat().st_size for f in LOGS.rglob("*") if f.is_file()) < 6_000_000
+
+
+@pytest.mark.parametrize("name", NAMES[1:])
+def test_a_sample_is_analysed_as_its_truth_says(name: str) -> None:
+    found = analyse(LOGS / name)
+    assert score_lengths(found.lengths, truth(name, "lengths")).f1 == 1.0
+    assert score_strokes(found.arm_strokes, truth(name, "arm_strokes")).f1 > 0.98
+
+
+def test_the_follow_up_is_half_corrected() -> None:
+    before, after = (truth(f"mira_{v}", "lengths") for v in ("first_visit", "follow_up"))
+    assert after["side_hold_s"].median() < before["side_hold_s"].median() - 0.1
+    assert after["kicks_per_cycle"].median() > before["kicks_per_cycle"].median() + 1.0
+
+
+def test_a_sample_is_made_by_its_name() -> None:
+    made = rehearse_named("sample-every-sensor")
+    assert len(made.streams) == 9
+    assert len(made.truth["lengths"]) == len(truth("mira_every_sensor", "lengths"))
