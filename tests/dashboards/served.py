@@ -67,6 +67,7 @@ def watched(
     """Yield a new page; at its end nothing may have gone wrong or been asked elsewhere."""
     options: dict[str, Any] = {"color_scheme": scheme, "reduced_motion": "reduce"}
     context = browser.new_context(viewport={"width": width, "height": height}, **options)
+    context.set_default_timeout(90_000)
     seen = Watched(page=context.new_page())
     own = (base, base.replace("http:", "ws:"), "data:", "blob:")
     seen.page.on(
