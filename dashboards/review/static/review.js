@@ -2,7 +2,8 @@
 // One moment of the session, kept alike in the plots, the video, the words and the address.
 (() => {
   const NO_VIDEO_FRAME_S = 0.02;
-  const state = {t: null, moments: null, loop: null, rate: 1, playing: null, told: 0};
+  const state = {t: null, moments: null, loop: null, rate: 1, playing: null, told: 0,
+    fresh: false, drawn: false};
   const at = (id) => document.getElementById(id);
   const plot = () => document.querySelector("#axis .js-plotly-plot");
 
@@ -171,6 +172,32 @@
     if (x >= 0 && x <= axis._length) moveTo(axis.p2d(x), "plot");
   }, true);
 
+  // the figure is told before it is drawn: its events are there only once the plot stands
+  const watch = () => {
+    const gd = plot();
+    if (!gd?.on) return void setTimeout(watch, 50);
+    if (gd.dataset.watched) return;
+    gd.dataset.watched = "yes";
+    gd.on("plotly_afterplot", shown);
+    gd.on("plotly_relayouting", place);
+    gd.on("plotly_relayout", (change) => {
+      const range = change["xaxis.range"] ??
+        [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+      if (range.every(Number.isFinite)) window.dash_clientside.set_props("moved",
+        {data: [...range]});
+    });
+    shown();
+  };
+
+  // a session's first figure goes to the moment; later the coach may look away from it
+  const shown = () => {
+    if (state.fresh && plot()?._fullLayout?.xaxis?.range && plot().layout?.meta) {
+      state.fresh = false;
+      follow();
+    }
+    place();
+  };
+
   addEventListener("resize", () => setTimeout(place, 200));
 
   const review = {
@@ -190,22 +217,10 @@
       review.video?.()?.speed(state.rate);
       return window.dash_clientside.no_update;
     },
-    axis: () => {
-      const gd = plot();
-      if (gd && !gd.dataset.watched) {
-        gd.dataset.watched = "yes";
-        gd.on("plotly_afterplot", place);
-        gd.on("plotly_relayouting", place);
-        gd.on("plotly_relayout", (change) => {
-          const range = change["xaxis.range"] ??
-            [change["xaxis.range[0]"], change["xaxis.range[1]"]];
-          if (range.every(Number.isFinite)) window.dash_clientside.set_props("moved",
-            {data: [...range]});
-        });
-      }
-      setTimeout(() => { follow(); place(); }, 0);
-      if (state.drawn || !gd?.layout?.meta) return window.dash_clientside.no_update;
-      state.drawn = true;
+    axis: (figure) => {
+      if (state.drawn || !figure?.layout?.meta) return window.dash_clientside.no_update;
+      Object.assign(state, {drawn: true, fresh: true});
+      watch();
       return "drawn";
     },
     row: (rows) => {
