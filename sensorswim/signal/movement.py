@@ -168,7 +168,21 @@ class _Placing:
             return {}
         zero_s = float(np.mean([offsets_s[p] for p in anchors]))
         free = [p for p in offsets_s if p not in self.placed]
-        return {p: self._refined(p, offsets_s[p] - zero_s, margins[p]) for p in free}
+        return {
+            p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
+            for p in free
+        }
+
+    def _by_shocks(self, place: Placement) -> Moved | None:
+        """Return the clock from shocks in quiet moments where they leave no other offset."""
+        anchor = next(iter(self.placed))
+        rough_s = self._rough(anchor, place)
+        if rough_s is None:
+            return None
+        line = shake_line(
+            lag_curves(self.placed[anchor].shakes, self.sensors[place].shakes, rough_s)
+        )
+        return line if line is not None and line.sure else None
 
     def _limbs(self) -> tuple[dict[Placement, float], dict[Placement, float]]:
         """Return offsets and margins of wrists and ankles on one clock, empty without a pair."""

@@ -7,7 +7,7 @@ and the plunge reach all limbs at once, in moments when none of them turns much.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,6 +26,10 @@ MAX_DRIFT: Final = 1.2e-4
 
 TYPICAL_DRIFT: Final = 4e-5
 """Standard deviation that is expected of that difference before anything is measured."""
+
+ALONE_SHARE: Final = 0.3
+"""Shared shocks decide a clock alone where every other offset gathers less than this share of
+their agreement; strokes and kicks in step with each other gather more."""
 
 FAR_APART_S: Final = 120.0
 """A drift is not asked of moments closer than that."""
@@ -177,7 +181,9 @@ def shake_line(curves: LagCurves) -> Moved | None:
     best = int(np.argmax(worth))
     peak = int(np.argmax(summed[best]))
     level_s = float(curves.offsets_s[peak] + vertex(summed[best], peak) / SHAKE_RATE_HZ)
-    return _with_errors(curves, middle_s, level_s, float(drifts[best]))
+    line = _with_errors(curves, middle_s, level_s, float(drifts[best]))
+    rivals = summed[best][np.abs(curves.offsets_s - level_s) > _NEAR_S]
+    return replace(line, sure=bool(rivals.max() < ALONE_SHARE * summed[best][peak]))
 
 
 def _drifts_to_try(span_s: float) -> np.ndarray:

@@ -1,8 +1,7 @@
 """Made-up sensor logs with known clocks, simple on purpose and not the synthetic swimmer.
 
-A body pushes off, swims, rests and touches the wall; limbs go up and down with phases of their
-own; all sensors feel the knocks at once. Everything is a function of true time, read through a
-sensor's own clock.
+A body swims, rests and touches the wall; limbs go up and down with phases of their own; all sensors
+feel the knocks at once. Everything is a function of true time, read through a sensor's own clock.
 """
 
 from __future__ import annotations
@@ -61,8 +60,6 @@ def signals(true_s, place, duration_s, knock_times_s, seed=0):
         turn = np.sin(2.0 * np.pi * rate_hz * true_s + phase)
         gyro += np.outer(level * turn, [1.0, 3.0, 0.5])
         accel += np.outer(level * (turn + 0.4 * np.sin(9.0 * true_s)), [4.0, 1.0, 3.0])
-        # the push-off: 2 m/s for the whole body, then a glide
-        accel += np.outer(_pulse(true_s, start_s - 1.4, 0.12), [6.5, 0.0, 0.0])
         accel += np.outer(_pulse(true_s, start_s - 0.6, 0.03), [0.0, 4.0, 8.0])
         accel += np.outer(_pulse(true_s, end_s + 0.6, 0.03), [3.0, 0.0, 6.0])
     for at_s in knock_times_s:
