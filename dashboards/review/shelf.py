@@ -19,7 +19,7 @@ from sensorswim.model.quality import Quality
 from sensorswim.model.session import Session
 from sensorswim.rehearsal.named import SAMPLE, rehearse_named
 
-_IN_REPOSITORY: Final = Path(__file__).resolve().parents[2] / "sample_logs" / "mira"
+_SAMPLES: Final = Path(__file__).resolve().parents[2] / "sample_logs"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,7 +103,7 @@ class Shelf:
 
     def sample(self) -> str:
         """Return the key of the sample session; it is invented here where it doesn't exist."""
-        for folder in (_IN_REPOSITORY, self.sessions / SAMPLE):
+        for folder in (_SAMPLES / "mira", self.sessions / SAMPLE):
             if (folder / SESSION_FILE).is_file():
                 return key_of(folder)
         self.sessions.mkdir(parents=True, exist_ok=True)
@@ -114,7 +114,7 @@ class Shelf:
         return key_of(self.sessions / SAMPLE)
 
     def _session_folders(self) -> Iterator[Path]:
-        for folder in (*self.folders, self.sessions, _IN_REPOSITORY):
+        for folder in (*self.folders, self.sessions, _SAMPLES):
             if (folder / SESSION_FILE).is_file():
                 yield folder.resolve()
             elif folder.is_dir():

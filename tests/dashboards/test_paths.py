@@ -147,3 +147,11 @@ def test_a_clip_is_added_once_and_only_as_a_clip(client: TestClient, session: Pa
     assert client.put(f"{address}?name=session.toml", content=b"x").status_code == 400
     assert client.put(f"{address}?name=bad.mp4", content=b"no film").status_code == 400
     assert not (session / "bad.mp4").exists()
+
+
+def test_the_shelf_offers_the_invented_samples(tmp_path: Path) -> None:
+    shelf = Shelf(folders=(), home=tmp_path / "home", cache=tmp_path / "cache")
+    samples = {key_of(place.parent) for place in SAMPLE.parent.glob("*/session.toml")}
+    assert len(samples) == 4
+    assert {entry.key for entry in shelf.entries()} == samples
+    assert shelf.sample() == key_of(SAMPLE)
