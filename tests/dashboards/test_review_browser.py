@@ -197,14 +197,13 @@ def test_a_breath_is_marked_by_eye_and_taken_back(browser: Browser, review: Serv
         page = seen.page
         open_review(page, f"{review.address}&t=15.0")
         page.get_by_text("Mark a breath").click()
-        for name in ("Exhale starts", "Mouth clear"):
-            page.get_by_role("button", name=name).click()
-            expect(page.locator("#mark-told")).to_contain_text(f"{name}: marked")
-            before = player(page)
-            page.get_by_role("button", name="Frame on").click()
-            page.wait_for_function(
-                "t => document.getElementById('clip-video').currentTime > t + 0.004", arg=before
-            )
+        page.get_by_role("button", name="Exhale starts").click()
+        expect(page.locator("#mark-told")).to_contain_text("Exhale starts: marked")
+        page.evaluate(  # within one task: no hand is quicker
+            """() => ["[data-step=frame-on]", "#mark-mouth_clear"]
+                .forEach((name) => document.querySelector(name).click())"""
+        )
+        expect(page.locator("#mark-told")).to_contain_text("Mouth clear: marked")
         expect(page.locator("#breath-steps td").nth(1)).to_have_text("0.04")
         page.get_by_role("button", name="Take the last mark back").click()
         expect(page.locator("#mark-told")).to_contain_text("taken back")

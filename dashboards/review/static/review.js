@@ -45,6 +45,7 @@
 
   const tell = () => {
     if (state.t === null || !at("readout")) return;
+    state.untold = false;
     const length = state.moments?.lengths.find(([, a, b]) => a <= state.t && state.t <= b);
     const where = length
       ? `length ${length[0]}, ${(state.t - length[1]).toFixed(2)} s after its push-off`
@@ -65,6 +66,7 @@
   const listeners = [];
   const moveTo = (t, from) => {
     state.t = t;
+    state.untold = true;
     place();
     follow();
     for (const heard of listeners) heard(t, from);
@@ -145,6 +147,9 @@
     event.preventDefault();
     step(name);
   });
+
+  // what is clicked works with the moment on the screen, not with the one told last
+  document.addEventListener("click", () => { if (state.untold) tell(); }, true);
 
   document.addEventListener("click", (event) => {
     const name = event.target.closest?.("#moment-desk [data-step]")?.dataset.step;
