@@ -114,39 +114,36 @@ def tell(halves: HalfCycles) -> Told | None:
     runs = Runs.of(halves.run, halves.opens)
     seen = _Seen(values=values[whole], sign=halves.sign[whole])
     quiet = np.zeros((1, len(halves)))
-    base = seen.fit(quiet[0, whole]).score + likelihood(quiet > 0.5, runs)[0]
+    base = float(seen.fit(quiet[:, whole]).score[0]) + likelihood(quiet > 0.5, runs)[0]
     starts = _starts(seen, halves.sign, whole, runs)
     chance = np.concatenate([_settle(seen, whole, runs, starts), starts[:2] * ~halves.opens])
     for _ in range(_TOUCHES):
-        fits = [seen.best_fit((row[whole] > 0.5).astype(float)) for row in chance]
+        fits = seen.best_fits((chance[:, whole] > 0.5).astype(float))
         chance = _with_ends(halves, values, whole, fits, runs)
-    fits = [seen.best_fit((row[whole] > 0.5).astype(float)) for row in chance]
-    score = np.array([fit.score for fit in fits]) + likelihood(chance > 0.5, runs)
-    some = (chance[:, whole] > 0.5).any(axis=1) & np.array([fit.plausible for fit in fits])
+    fits = seen.best_fits((chance[:, whole] > 0.5).astype(float))
+    score = fits.score + likelihood(chance > 0.5, runs)
+    some = (chance[:, whole] > 0.5).any(axis=1) & fits.plausible
     best = int(np.argmax(np.where(some, score, -np.inf)))
     breath = (chance[best] > 0.5) & bool(some[best])
     return Told(
         breath=breath,
         chance=chance[best],
         evidence=float(score[best] - base) if some[best] else -np.inf,
-        added_s=float(fits[best].theta[2, 2] * np.median(cycle)),
-        apart=fits[best].apart,
+        added_s=float(fits.theta[best, 2, 2] * np.median(cycle)),
+        apart=float(fits.apart[best]),
         one_sided=_one_sided(halves.sign, breath, whole),
     )
 
 
 def _with_ends(
-    halves: HalfCycles, values: FloatArray, whole: BoolArray, fits: list[_Fit], runs: Runs
+    halves: HalfCycles, values: FloatArray, whole: BoolArray, fits: _Fits, runs: Runs
 ) -> FloatArray:
     """Return the chances (B, K) with the first and last half cycles judged by hold and peak."""
     everyone = _Seen(values=values, sign=halves.sign)
     most = np.where(halves.closes, 0.0, _END_ODDS)
-    odds = np.stack([
-        np.where(whole, everyone.odds(fit),
-                 np.clip(everyone.odds(fit, _HOLD_AND_PEAK), -2.0 * _END_ODDS, most))
-        for fit in fits
-    ])  # fmt: skip
-    return decode(odds, runs, np.tile(any_rhythm(), (len(fits), 1)), rounds=8)[0]
+    ends = np.clip(everyone.odds(fits, _HOLD_AND_PEAK), -2.0 * _END_ODDS, most)
+    odds = np.where(whole, everyone.odds(fits), ends)
+    return decode(odds, runs, np.tile(any_rhythm(), (len(odds), 1)), rounds=8)[0]
 
 
 def _one_sided(sign: FloatArray, breath: BoolArray, whole: BoolArray) -> bool:
@@ -170,34 +167,33 @@ def _starts(seen: _Seen, sign: FloatArray, whole: BoolArray, runs: Runs) -> Floa
 def _settle(seen: _Seen, whole: BoolArray, runs: Runs, chance: FloatArray) -> FloatArray:
     """Fit classes and rhythm by turns until they settle; return the chances (B, K)."""
     odds, hazard = np.zeros(chance.shape), np.tile(any_rhythm(), (len(chance), 1))
-    fits: list[_Fit | None] = [None] * len(chance)
+    fits: _Fits | None = None
     for i in range(_ROUNDS):
         soft = chance if i < _ROUNDS - 3 else (chance > 0.5).astype(float)
-        for k, row in enumerate(soft):
-            fit = fits[k] = seen.fit(row[whole], fits[k] or seen.apart(row[whole]), rounds=2)
-            odds[k, whole] = seen.odds(fit)
+        fits = seen.fit(soft[:, whole], fits or seen.apart(soft[:, whole]), rounds=2)
+        odds[:, whole] = seen.odds(fits)
         chance, hazard = decode(odds, runs, hazard)
     return chance
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Fit:
-    """Middle, difference of the sides and what a breath adds (3, 4); spread (4, 4); evidence."""
+class _Fits:
+    """B fits: middle, sides and what a breath adds (B, 3, 4), spread (B, 4, 4), evidence (B,)."""
 
     theta: FloatArray
     spread: FloatArray
-    score: float
+    score: FloatArray
 
     @property
-    def plausible(self) -> bool:
-        """What a breath adds is more, not less."""
-        _, quarter, hold, peak = self.theta[2]
-        return bool(hold > 0 and quarter > -0.02 and peak > -0.15)
+    def plausible(self) -> BoolArray:
+        """What a breath adds is more, not less (B,)."""
+        _, quarter, hold, peak = self.theta[:, 2].T
+        return np.asarray((hold > 0) & (quarter > -0.02) & (peak > -0.15))
 
     @property
-    def apart(self) -> float:
-        """Distance of the classes in spreads."""
-        return float(np.sqrt(self.theta[2] @ np.linalg.solve(self.spread, self.theta[2])))
+    def apart(self) -> FloatArray:
+        """Distance of the classes in spreads (B,)."""
+        return np.asarray(np.sqrt(_away(self.theta[:, 2:], _inverse(self.spread))[:, 0]))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,62 +213,88 @@ class _Seen:
                 out[own] = away / (1.5 * np.median(np.abs(away), axis=0) + _LEAST_SD)
         return out
 
-    def odds(self, fit: _Fit, of: slice = slice(None)) -> FloatArray:
-        """Return the log-likelihood ratio (K,) of breath and no breath from some measures."""
-        spread = fit.spread[of, of]
-        mean = fit.theta[0] + 0.5 * self.sign[:, None] * fit.theta[1]
-        near = [np.log1p(_away((self.values - m)[:, of], spread) / _TAILS)
-                for m in (mean, mean + fit.theta[2])]  # fmt: skip
-        return np.asarray(0.5 * (_TAILS + len(spread)) * (near[0] - near[1]))
+    def odds(self, fits: _Fits, of: slice = slice(None)) -> FloatArray:
+        """Return the log-likelihood ratio (B, K) of breath and no breath from some measures."""
+        inverse = _inverse(fits.spread[:, of, of])
+        theta = fits.theta[:, :, None]
+        left = self.values - theta[:, 0] - 0.5 * self.sign[:, None] * theta[:, 1]
+        near = [
+            np.log1p(_away(one[..., of], inverse) / _TAILS) for one in (left, left - theta[:, 2])
+        ]
+        return np.asarray(0.5 * (_TAILS + inverse.shape[-1]) * (near[0] - near[1]))
 
-    def apart(self, chance: FloatArray) -> _Fit:
+    def apart(self, chance: FloatArray) -> _Fits:
         """Return a rough start: sides alike, and all that the classes differ by is added."""
-        share = [w / max(float(w.sum()), 1e-9) for w in (1.0 - chance, chance)]
-        low, high = (w @ self.values for w in share)
+        low, high = (
+            weight @ self.values / np.maximum(weight.sum(axis=1), 1e-9)[:, None]
+            for weight in (1.0 - chance, chance)
+        )
         spread = np.diag((3.0 * _LEAST_SD) ** 2)
-        return _Fit(theta=np.stack([low, 0.0 * low, high - low]), spread=spread, score=-np.inf)
+        return _Fits(
+            theta=np.stack([low, 0.0 * low, high - low], axis=1),
+            spread=np.broadcast_to(spread, (len(chance), *spread.shape)),
+            score=np.full(len(chance), -np.inf),
+        )
 
-    def best_fit(self, breath: FloatArray) -> _Fit:
+    def best_fits(self, breath: FloatArray) -> _Fits:
         """Return the better of the fits that start from unlike sides and from unlike classes."""
-        fits = [self.fit(breath), self.fit(breath, self.apart(breath))]
-        return max(fits, key=lambda fit: fit.score)
+        sides, classes = self.fit(breath), self.fit(breath, self.apart(breath))
+        better = classes.score > sides.score
+        return _Fits(
+            theta=np.where(better[:, None, None], classes.theta, sides.theta),
+            spread=np.where(better[:, None, None], classes.spread, sides.spread),
+            score=np.where(better, classes.score, sides.score),
+        )
 
-    def fit(self, chance: FloatArray, start: _Fit | None = None, *, rounds: int = 8) -> _Fit:
+    def fit(self, chance: FloatArray, start: _Fits | None = None, *, rounds: int = 8) -> _Fits:
         """Fit middle, difference of the sides, what a breath adds, and one spread for all.
 
-        Half cycles between the classes count in both with their chance (K,); each is weighted as
-        in a multivariate t distribution, so that odd ones don't draw.
+        Half cycles between the classes count in both with their chance (B, K); each is weighted
+        as in a multivariate t distribution, so that odd ones don't draw.
         """
-        prior_mean, precision = _prior(bool(chance.any()))
+        some = chance.any(axis=1).astype(int)
+        prior_mean, precision = (np.stack(both)[some] for both in zip(*_PRIORS, strict=True))
         if start is None:
-            theta = np.stack([np.median(self.values, axis=0), *np.zeros((2, len(_LEAST_SD)))])
+            middle = np.stack([np.median(self.values, axis=0), *np.zeros((2, len(_LEAST_SD)))])
+            theta = np.broadcast_to(middle, prior_mean.shape)
             spread = np.cov(self.values.T) + np.diag(_LEAST_SD**2)
+            spread = np.broadcast_to(spread, (len(chance), *spread.shape))
         else:
             theta, spread = start.theta, start.spread
-        plain = np.stack([np.ones(len(chance)), 0.5 * self.sign, np.zeros(len(chance))], axis=1)
-        classes = ((plain, 1.0 - chance), (plain + np.array([0.0, 0.0, 1.0]), chance))
+        plain = np.stack(
+            [np.ones(len(self.sign)), 0.5 * self.sign, np.zeros(len(self.sign))], axis=1
+        )
+        designs = (plain, plain + np.array([0.0, 0.0, 1.0]))
+        shares = (1.0 - chance, chance)
+        squares = [np.einsum("ki,kj->kij", d, d).reshape(len(d), -1) for d in designs]
+        products = [np.einsum("ki,kj->kij", d, self.values).reshape(len(d), -1) for d in designs]
         for _ in range(rounds):
-            inverse = np.linalg.inv(spread)
-            weighted = [(d, share * (_TAILS + len(inverse)) /
-                         (_TAILS + _away(self.values - d @ theta, spread)))
-                        for d, share in classes]  # fmt: skip
-            gram = sum(d.T @ (w[:, None] * d) for d, w in weighted)
-            drawn = sum(d.T @ (w[:, None] * self.values) for d, w in weighted)
-            hessian = np.kron(gram, inverse) + precision
-            right = (drawn @ inverse).ravel() + precision @ prior_mean.ravel()
+            inverse = _inverse(spread)
+            dim = inverse.shape[-1]
+            weights = [share * (_TAILS + dim) / (_TAILS + _away(self.values - d @ theta, inverse))
+                       for d, share in zip(designs, shares, strict=True)]  # fmt: skip
+            gram = sum(w @ one for w, one in zip(weights, squares, strict=True))
+            drawn = sum(w @ one for w, one in zip(weights, products, strict=True))
+            gram, drawn = gram.reshape(-1, 3, 3), drawn.reshape(theta.shape)
+            hessian = np.einsum("bij,bkl->bikjl", gram, inverse).reshape(precision.shape)
+            hessian = hessian + precision
+            right = (drawn @ inverse).reshape(len(chance), -1, 1)
+            right = right + precision @ prior_mean.reshape(right.shape)
             theta = np.linalg.solve(hessian, right).reshape(theta.shape)
-            left = [(self.values - d @ theta, w) for d, w in weighted]
-            scatter = sum(r.T @ (w[:, None] * r) for r, w in left)
-            spread = (scatter + _OWN * np.diag(_LEAST_SD**2)) / (len(chance) + _OWN)
-        away = [_away(self.values - d @ theta, spread) for d, _ in classes]
-        score = _score(np.where(chance > 0.5, away[1], away[0]), spread)
-        off = (theta - prior_mean).ravel()
-        score += 0.5 * float(np.linalg.slogdet(precision)[1] - np.linalg.slogdet(hessian)[1])
-        score -= 0.5 * float(off @ precision @ off)
-        return _Fit(theta=theta, spread=spread, score=score)
+            left = [self.values - d @ theta for d in designs]
+            scatter = sum(np.swapaxes(one * w[..., None], 1, 2) @ one
+                          for one, w in zip(left, weights, strict=True))  # fmt: skip
+            spread = (scatter + _OWN * np.diag(_LEAST_SD**2)) / (chance.shape[1] + _OWN)
+        inverse = _inverse(spread)
+        away = [_away(one, inverse) for one in left]
+        score = _score(np.where(chance > 0.5, away[1], away[0]), spread, inverse)
+        off = (theta - prior_mean).reshape(len(chance), -1, 1)
+        score += 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(hessian)[1])
+        score -= 0.5 * (np.swapaxes(off, 1, 2) @ precision @ off)[:, 0, 0]
+        return _Fits(theta=theta, spread=spread, score=score)
 
 
-def _prior(breaths: bool) -> tuple[FloatArray, FloatArray]:
+def _prior(*, breaths: bool) -> tuple[FloatArray, FloatArray]:
     """Return mean (3, 4) of middle, sides and addition and its precision (12, 12)."""
     dim = len(_ADDED)
     sides = np.diag(_SIDES_SD**2) + np.outer(_SHIFTED, _SHIFTED) + np.outer(_UNLIKE, _UNLIKE)
@@ -281,17 +303,24 @@ def _prior(breaths: bool) -> tuple[FloatArray, FloatArray]:
     return np.stack([np.zeros(dim), np.zeros(dim), _ADDED * breaths]), precision
 
 
-def _away(left: FloatArray, spread: FloatArray) -> FloatArray:
-    """Return the squared Mahalanobis length (K,) of residuals (K, 4)."""
-    return np.asarray(np.sum(np.linalg.solve(spread, left.T).T * left, axis=1))
+_PRIORS: Final = (_prior(breaths=False), _prior(breaths=True))
 
 
-def _score(away: FloatArray, spread: FloatArray) -> float:
-    """Return the log-likelihood under the t distribution with the prior of its spread."""
+def _inverse(spread: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(spread), dtype=np.float64)
+
+
+def _away(left: FloatArray, inverse: FloatArray) -> FloatArray:
+    """Return the squared Mahalanobis length (B, K) of residuals (B, K, 4)."""
+    return np.asarray(np.sum((left @ inverse) * left, axis=-1))
+
+
+def _score(away: FloatArray, spread: FloatArray, inverse: FloatArray) -> FloatArray:
+    """Return the log-likelihood (B,) under the t distribution with the prior of its spread."""
     size = np.linalg.slogdet(spread)[1]
-    own = 0.5 * _OWN * (size + np.trace(np.linalg.solve(spread, np.diag(_LEAST_SD**2))))
-    tails = 0.5 * (_TAILS + len(spread)) * np.log1p(away / _TAILS).sum()
-    return float(-tails - 0.5 * len(away) * size - own)
+    own = 0.5 * _OWN * (size + np.trace(inverse * _LEAST_SD**2, axis1=1, axis2=2))
+    tails = 0.5 * (_TAILS + spread.shape[-1]) * np.log1p(away / _TAILS).sum(axis=1)
+    return np.asarray(-tails - 0.5 * away.shape[1] * size - own)
 
 
 def believed(told: Told) -> bool:
