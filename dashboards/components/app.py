@@ -12,12 +12,10 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from sensorswim.dashboards.components.guard import Guard
+from sensorswim.figures import LIBRARY_FOLDER, LIBRARY_NAME
 
 _SHARED: Final = Path(__file__).parent / "static"
-_PRELOAD: Final = (
-    '<link rel="preload" as="script" '
-    'href="/_dash-component-suites/plotly/package_data/plotly.min.js">'
-)
+_PLOTS: Final = f'<script src="/static/plots/{LIBRARY_NAME}" defer></script>'
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
   <head>
@@ -25,7 +23,7 @@ _INDEX: Final = """<!DOCTYPE html>
     <meta name="viewport" content="width=device-width, initial-scale=1">
     <meta name="color-scheme" content="light dark">
     <link rel="icon" href="/static/shared/icon.svg" type="image/svg+xml">
-    {preload}
+    {plots}
     <title>{%title%}</title>
     {%css%}
   </head>
@@ -35,7 +33,7 @@ _INDEX: Final = """<!DOCTYPE html>
     <footer class="dash-scripts">{%config%}{%scripts%}{%renderer%}</footer>
   </body>
 </html>
-""".replace("{preload}", _PRELOAD)
+""".replace("{plots}", _PLOTS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,11 +69,13 @@ def new_app(
     hosts : sequence of str
         Host names that may be asked for besides this machine's own loopback names.
     plots : bool
-        Fetch the plotting library early, for pages that draw with it.
+        Load the plotting library, for pages that draw with it.
     """
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.state.pages = tuple(pages)
     folders = {"shared": _SHARED} | ({"own": static} if static else {})
+    if plots:
+        api.mount("/static/plots", StaticFiles(directory=LIBRARY_FOLDER), name="plots")
     for name, folder in folders.items():
         api.mount(f"/static/{name}", StaticFiles(directory=folder), name=name)
     app = dash.Dash(
@@ -84,7 +84,7 @@ def new_app(
         title=title,
         update_title=None,
         assets_folder=str(_SHARED / "none"),
-        index_string=_INDEX if plots else _INDEX.replace(_PRELOAD, ""),
+        index_string=_INDEX if plots else _INDEX.replace(_PLOTS, ""),
         external_stylesheets=_links(folders, ".css"),
         external_scripts=_links(folders, ".js"),
         suppress_callback_exceptions=True,

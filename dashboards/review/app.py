@@ -27,7 +27,7 @@ _STATIC: Final = Path(__file__).parent / "static"
 
 def review_app(shelf: Shelf) -> dash.Dash:
     """Return the review of the sessions on a shelf."""
-    app = new_app("Session review", pages=PAGES, static=_STATIC, plots=False)
+    app = new_app("Session review", pages=PAGES, static=_STATIC)
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
     add_media_routes(app.server, desk)

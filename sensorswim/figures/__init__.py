@@ -7,6 +7,7 @@ from sensorswim.figures.elbows import draw_elbows
 from sensorswim.figures.felt import draw_felt
 from sensorswim.figures.hand_paths import draw_hand_paths
 from sensorswim.figures.kicks import draw_kick_rhythm
+from sensorswim.figures.library import LIBRARY_FOLDER, LIBRARY_NAME, plotting_library
 from sensorswim.figures.pace import draw_pace
 from sensorswim.figures.roll import draw_roll_of_length, draw_roll_peaks, draw_typical_roll
 from sensorswim.figures.season import draw_against_speed, draw_carry_over, draw_sense, draw_trend
@@ -19,6 +20,8 @@ from sensorswim.metrics.felt import felt_against_measured
 __all__ = [
     "CONFIG",
     "LEGEND",
+    "LIBRARY_FOLDER",
+    "LIBRARY_NAME",
     "Stretch",
     "TimeAxis",
     "alt_of",
@@ -43,6 +46,7 @@ __all__ = [
     "felt_against_measured",
     "is_blank",
     "phase_shares",
+    "plotting_library",
     "recolour",
     "recolour_spec",
     "same_scales",

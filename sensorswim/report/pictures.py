@@ -11,7 +11,6 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 import plotly.io as pio
-from plotly.offline import get_plotlyjs
 
 from sensorswim import figures
 from sensorswim.figures.style import CONFIG, DARK_OF
@@ -72,7 +71,7 @@ def _scripts() -> Html:
     look = in_script(json.dumps({"dark": DARK_OF, "config": CONFIG}))
     return join(
         [
-            Html(f"<script>{get_plotlyjs()}</script>"),
+            Html(f"<script>{figures.plotting_library()}</script>"),
             Html(f'<script type="application/json" id="look">{look}</script>'),
             Html(f"<script>{resource('look.js')}</script>"),
         ]

@@ -70,7 +70,7 @@ def test_there_is_one_main_and_one_first_heading(page: Reader) -> None:
 
 
 def test_plotly_is_embedded_once() -> None:
-    assert report_html(plausible_analysis()).count("plotly.js v") == 1
+    assert report_html(plausible_analysis()).count("plotly.js (cartesian - minified) v") == 1
 
 
 def test_what_was_swum_comes_first(page: Reader) -> None:
