@@ -8,7 +8,7 @@ from typing import Any, Final
 from urllib.parse import parse_qs
 
 import dash
-from dash import Input, Output, dcc, html
+from dash import ClientsideFunction, Input, Output, dcc, html
 
 from sensorswim.dashboards.components import Page, frame, new_app
 from sensorswim.dashboards.review import blocks_page, review_page, sessions_page, setup_page
@@ -34,6 +34,7 @@ def review_app(shelf: Shelf) -> dash.Dash:
     stores = [
         dcc.Location(id="url", refresh="callback-nav"),
         dcc.Store(id="ready"),
+        dcc.Store(id="asked"),
         dcc.Store(id="moment"),
         dcc.Store(id="marks-saved"),
     ]
@@ -47,21 +48,26 @@ def review_app(shelf: Shelf) -> dash.Dash:
 
 
 def _add_pages(app: dash.Dash, desk: Desk) -> None:
-    @app.callback(
-        Output("page", "children"),
+    app.clientside_callback(
+        ClientsideFunction("shell", "asked"),
+        Output("asked", "data"),
         Input("url", "pathname"),
         Input("url", "search"),
         Input("ready", "data"),
     )
-    async def show_page(pathname: str, search: str, _ready: Any) -> Any:
-        asked = {name: values[0] for name, values in parse_qs((search or "").lstrip("?")).items()}
-        return await asyncio.to_thread(_page, desk, pathname, asked)
+
+    @app.callback(Output("page", "children"), Input("asked", "data"), prevent_initial_call=True)
+    async def show_page(told: dict[str, str]) -> Any:
+        query = parse_qs(told["search"].lstrip("?"))
+        asked = {name: values[0] for name, values in query.items()}
+        scheme = "dark" if told["scheme"] == "dark" else "light"
+        return await asyncio.to_thread(_page, desk, told["pathname"], asked, scheme)
 
 
-def _page(desk: Desk, pathname: str, asked: dict[str, str]) -> Any:
+def _page(desk: Desk, pathname: str, asked: dict[str, str], scheme: str) -> Any:
     try:
         if pathname == "/review" and "session" in asked:
-            return review_page.content(desk, asked)
+            return review_page.content(desk, asked, scheme)
         if pathname == "/setup" and "session" in asked:
             return blocks_page.content(desk, asked["session"])
         if pathname == "/setup":

@@ -35,8 +35,10 @@ _STORES: Final = ("moved", "clip", "clip-number", "clip-turn", "clip-now", "meas
 _SPEEDS: Final = (("1", "full speed"), ("0.5", "½"), ("0.25", "¼"), ("0.125", "⅛"))
 
 
-def section(*, empty: bool) -> html.Section:
-    """Return this part of the page; in an `empty` session there is nothing to draw first."""
+def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
+    """Return this part of the page, its plot drawn over a length or, for None, the session."""
+    stretch = _stretch_of(opened, length_no, turn="first")
+    drawn, words = (None, "") if stretch is None else _axis(opened, stretch, stretch, scheme)
     buttons = [
         html.Button(
             [name, html.Kbd(key)],
@@ -68,7 +70,11 @@ def section(*, empty: bool) -> html.Section:
                         [
                             _legend(),
                             dcc.Graph(
-                                id="axis", config=_AXIS_CONFIG, responsive=True, style=_AXIS_STYLE
+                                id="axis",
+                                figure=drawn,
+                                config=_AXIS_CONFIG,
+                                responsive=True,
+                                style=_AXIS_STYLE,
                             ),
                         ],
                         id="axis-box",
@@ -79,12 +85,12 @@ def section(*, empty: bool) -> html.Section:
                 id="side-by-side",
                 className="side-by-side",
             ),
-            html.P("", id="axis-words", className="reading"),
+            html.P(words, id="axis-words", className="reading"),
             breath_marks.section(),
-            dcc.Store(id="stretch"),
+            dcc.Store(id="stretch", data=stretch),
             *[dcc.Store(id=name) for name in _STORES],
             *[dcc.Store(id=f"{name}-heard") for name in ("moments", "speed", "clip", "tool")],
-            dcc.Store(id="axis-heard", data="nothing to draw" if empty else None),
+            dcc.Store(id="axis-heard", data=None if stretch else "nothing to draw"),
         ],
         id="moment-desk",
         className="moment-desk",
@@ -151,25 +157,31 @@ def _add_stretch(app: dash.Dash, desk: Desk) -> None:
         Input("length", "value"),
         Input("show-length", "n_clicks"),
         Input("show-all", "n_clicks"),
-        Input("scheme", "data"),
+        State("scheme", "data"),
         State("session-key", "data"),
-        State("stretch", "data"),
+        prevent_initial_call=True,
     )
     async def choose_stretch(
-        length: str | None, once: int | None, whole: int | None,
-        scheme: str | None, key: str, now: Any,
-    ) -> Any:  # fmt: skip
+        length: str | None, once: int | None, whole: int | None, scheme: str | None, key: str
+    ) -> Any:
         opened = await opened_or_stop(desk, key, scheme)
-        if now is not None and ctx.triggered_id == "scheme":
+        number = None if ctx.triggered_id == "show-all" else int(length or 0)
+        chosen = _stretch_of(opened, number, turn=f"{length} {once} {whole}")
+        if chosen is None:
             raise dash.exceptions.PreventUpdate
-        lengths = opened.analysis.lengths
-        own = lengths[lengths["length_no"] == int(length or 0)]
-        if ctx.triggered_id == "show-all" or own.empty:
-            own = lengths
-        if own.empty:
-            raise dash.exceptions.PreventUpdate
-        start, end = float(own["start_s"].min()) - 0.5, float(own["end_s"].max()) + 0.5
-        return {"start_s": start, "end_s": end, "turn": f"{length} {once} {whole}"}
+        return chosen
+
+
+def _stretch_of(opened: Opened, length_no: int | None, *, turn: str) -> dict[str, Any] | None:
+    """Return a length's times, else the whole session's; None where there is no length."""
+    lengths = opened.analysis.lengths
+    own = lengths[lengths["length_no"] == (length_no or 0)]
+    if own.empty:
+        own = lengths
+    if own.empty:
+        return None
+    start, end = float(own["start_s"].min()) - 0.5, float(own["end_s"].max()) + 0.5
+    return {"start_s": start, "end_s": end, "turn": turn}
 
 
 def _add_axis(app: dash.Dash, desk: Desk) -> None:
@@ -181,6 +193,7 @@ def _add_axis(app: dash.Dash, desk: Desk) -> None:
         Input("moved", "data"),
         State("axis", "figure"),
         State("session-key", "data"),
+        prevent_initial_call=True,
     )
     async def draw_axis(
         scheme: str | None, chosen: dict[str, Any] | None, moved: list[float] | None,
@@ -194,8 +207,15 @@ def _add_axis(app: dash.Dash, desk: Desk) -> None:
             span = sorted(moved)
         elif ctx.triggered_id == "scheme" and now:
             span = now["layout"]["xaxis"]["range"]
-        stretch = Stretch(start_s=float(span[0]), end_s=float(span[1]))
-        spec = opened.axis.draw(stretch)
-        spec["layout"]["uirevision"] = chosen["turn"]
-        words = f"In words: {spec['layout']['meta']['alt']}"
-        return style.recolour_spec(spec, scheme or "light"), words
+        shown = {"start_s": float(span[0]), "end_s": float(span[1])}
+        return _axis(opened, chosen, shown, scheme or "light")
+
+
+def _axis(
+    opened: Opened, chosen: dict[str, Any], shown: dict[str, Any], scheme: str
+) -> tuple[dict[str, Any], str]:
+    """Return the plot of the times shown, within the stretch chosen last, and its words."""
+    spec = opened.axis.draw(Stretch(start_s=shown["start_s"], end_s=shown["end_s"]))
+    spec["layout"]["uirevision"] = chosen["turn"]
+    words = f"In words: {spec['layout']['meta']['alt']}"
+    return style.recolour_spec(spec, scheme), words

@@ -20,14 +20,18 @@ from sensorswim.report import headline
 from sensorswim.report.words import SEVERITY_WORDS
 
 
-def content(desk: Desk, asked: dict[str, str]) -> Any:
-    """Return the page of the session asked for; while it is analysed, how far that is."""
+def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
+    """Return the page of the session asked for; while it is analysed, how far that is.
+
+    What is seen first comes with the page, drawn in the look `scheme`; the rest is asked for.
+    """
     key = asked["session"]
     opened = desk.open(key)
     if opened is None:
         return waiting(desk, key)
     desk.shelf.note_seen(opened.analysis.session)
     chosen = _first_length(opened, asked)
+    strip, strip_style = _strip(opened, scheme)
     return html.Div(
         [
             dcc.Store(id="session-key", data=key),
@@ -36,11 +40,17 @@ def content(desk: Desk, asked: dict[str, str]) -> Any:
             html.Section(
                 [
                     html.H2("The session", className="first"),
-                    dcc.Graph(id="strip", config=style.CONFIG, className="strip"),
+                    dcc.Graph(
+                        id="strip",
+                        figure=strip,
+                        config=style.CONFIG,
+                        style=strip_style,
+                        className="strip",
+                    ),
                     _chooser(opened, chosen),
                 ]
             ),
-            moment_desk.section(empty=opened.analysis.lengths.empty),
+            moment_desk.section(opened, chosen, scheme),
             findings_part.section(opened.analysis),
             html.Section(
                 [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
@@ -132,13 +142,10 @@ def _add_strip(app: dash.Dash, desk: Desk) -> None:
         Output("strip", "style"),
         Input("scheme", "data"),
         State("session-key", "data"),
+        prevent_initial_call=True,
     )
     async def draw_strip(scheme: str | None, key: str) -> tuple[Any, Any]:
-        opened = await opened_or_stop(desk, key, scheme)
-        fig = figures.draw_swum(opened.analysis.lengths, opened.analysis.session.blocks)
-        height = int(0.72 * fig.layout.height)
-        fig.update_layout(height=height, margin={"t": 44, "b": 44})
-        return shown(fig, scheme), {"height": f"{height}px"}
+        return _strip(await opened_or_stop(desk, key, scheme), scheme)
 
     @app.callback(Output("length", "value"), Input("strip", "clickData"), prevent_initial_call=True)
     async def choose(click: dict[str, Any] | None) -> str:
@@ -146,3 +153,10 @@ def _add_strip(app: dash.Dash, desk: Desk) -> None:
         if not isinstance(data, list):
             raise dash.exceptions.PreventUpdate
         return str(data[0])
+
+
+def _strip(opened: Opened, scheme: str | None) -> tuple[Any, dict[str, str]]:
+    fig = figures.draw_swum(opened.analysis.lengths, opened.analysis.session.blocks)
+    height = int(0.72 * fig.layout.height)
+    fig.update_layout(height=height, margin={"t": 44, "b": 44})
+    return shown(fig, scheme), {"height": f"{height}px"}

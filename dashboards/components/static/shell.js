@@ -20,6 +20,14 @@
     }
   };
 
+  // the address with the look that the page has now, so that plots can come with the page
+  const asked = (pathname, search) => {
+    const dark = matchMedia("(prefers-color-scheme: dark)").matches;
+    const scheme = root.dataset.mantineColorScheme ?? (dark ? "dark" : "light");
+    return {pathname, search: search ?? "", scheme};
+  };
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {shell: {asked}});
+
   let known = false;
   const watch = new MutationObserver(() => {
     const there = document.getElementById("main") !== null;

@@ -199,6 +199,7 @@
     if (state.fresh && plot()?._fullLayout?.xaxis?.range && plot().layout?.meta) {
       state.fresh = false;
       follow();
+      window.dash_clientside.set_props("axis-heard", {data: "drawn"});
     }
     place();
   };
@@ -226,7 +227,7 @@
       if (state.drawn || !figure?.layout?.meta) return window.dash_clientside.no_update;
       Object.assign(state, {drawn: true, fresh: true});
       watch();
-      return "drawn";
+      return window.dash_clientside.no_update;
     },
     row: (rows) => {
       const row = rows?.[0];
