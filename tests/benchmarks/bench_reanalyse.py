@@ -32,7 +32,8 @@ def fill(store: Store, sessions: int, folder: Path) -> None:
         place = folder / f"s{number}"
         shutil.copytree(SAMPLE, place)
         toml = place / "session.toml"
-        toml.write_text(toml.read_text().replace("T06:30:00", f"T06:30:{number % 60:02d}"))
+        start = f"T{number // 3600:02d}:{number // 60 % 60:02d}:{number % 60:02d}"
+        toml.write_text(toml.read_text().replace("T06:30:00", start))
         put(store, packed(place))
         shutil.rmtree(place)
 
@@ -43,12 +44,13 @@ def packed(place: Path) -> Packed:
     return pack(analyse(place), files)
 
 
-def run(store: Store, workers: int) -> float:
+def run(store: Store, sessions: int, workers: int) -> float:
     """Return how long all sessions take, in s."""
     with store.write() as connection:
         connection.execute(ANALYSIS.delete().where(ANALYSIS.c.is_current == 0))
         connection.execute(ANALYSIS.update().values(version="0.0.1"))
     jobs = to_do(store)
+    assert len(jobs) == sessions
     started = time.perf_counter()
     problems = [one.problem for one in reanalyse(store, jobs, workers=workers) if one.problem]
     assert problems == []
@@ -59,7 +61,7 @@ def main(sessions: int) -> None:
     with TemporaryDirectory() as name:
         store = open_archive(str(Path(name) / "a.sqlite"))
         fill(store, sessions, Path(name))
-        one, two = run(store, 1), run(store, 2)
+        one, two = run(store, sessions, 1), run(store, sessions, 2)
         print(f"{sessions} sessions: {one:.1f} s on one worker, {two:.1f} s on two")
         print(f"{one / two:.2f} times as fast (bar: 1.5)")
         store.close()
