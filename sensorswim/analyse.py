@@ -318,7 +318,7 @@ def marks_table(session: Session) -> pd.DataFrame:
     if not session.marks:
         return empty("marks")
     places = {video.file.name: video_time(video) for video in session.videos}
-    keys = ("session_s", "video_s", "kind", "label", "value", "unit")
+    keys = ("session_s", "video_s", "kind", "label", "value", "unit", "view")
     rows = [{key: getattr(mark, key) for key in keys} for mark in session.marks]
     for row, mark in zip(rows, session.marks, strict=True):
         placed = places.get(Path(mark.video or "").name)

@@ -16,17 +16,16 @@ STANDINGS: Final = ("straighter than the band", "within the band", "more bent th
 _SOURCES: Final = {
     "upper_arm": "from the upper-arm and wrist sensors",
     "wrist_model": "an estimate from the wrist",
-    "video": "measured on a picture",
+    "video": "measured in a picture",
 }
 
 
 def standing(angle_deg: float, sd_deg: float, low_deg: float, high_deg: float) -> str:
     """Return where an angle stands to the band, one of `STANDINGS`.
 
-    Undecided where the band's edge lies within two standard deviations; an angle without one is
-    taken as it is.
+    Undecided where the band's edge lies within two standard deviations, or these aren't known.
     """
-    reach = 0.0 if np.isnan(sd_deg) else 2.0 * sd_deg
+    reach = np.inf if np.isnan(sd_deg) else 2.0 * sd_deg
     if angle_deg - reach > high_deg:
         return STANDINGS[0]
     if angle_deg + reach < low_deg:

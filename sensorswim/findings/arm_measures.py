@@ -9,18 +9,31 @@ from sensorswim.findings.evidence import Measured, Swum, apart, by_side, typical
 from sensorswim.swim.coordination import StrokeTimes
 
 ARMS = ("left", "right")
+_BEST_FIRST = ("upper_arm", "video", "wrist_model")
+_ENOUGH_STROKES = 3
 SEGMENTS_OF_HEIGHT = (0.186, 0.146)
 """Upper arm and forearm in body heights (Drillis & Contini 1966)."""
 
 
 def elbow_angle_deg(swum: Swum) -> list[Measured]:
-    """Elbow at mid-pull of each arm, 180 = straight."""
+    """Elbow at mid-pull of each arm, 180 = straight.
+
+    From one source: the best that gave at least three strokes, else the one with most of them.
+    """
     found = []
     for arm in ARMS:
-        own = by_side(swum.strokes, arm).dropna(subset=["elbow_angle_deg"])
-        sources = own["elbow_source"].dropna()
-        source = str(sources.mode().iloc[0]) if len(sources) else ""
-        figure = typical(own, "elbow_angle_deg", "mid_pull_s", source=source, side=arm)
+        own = by_side(swum.strokes, arm).dropna(subset=["elbow_angle_deg", "elbow_source"])
+        counts = own["elbow_source"].value_counts()
+        if counts.empty:
+            continue
+        enough = [s for s in _BEST_FIRST if counts.get(s, 0) >= _ENOUGH_STROKES]
+        source = enough[0] if enough else str(counts.index[0])
+        own = own.loc[own["elbow_source"].eq(source)]
+        stated = own["elbow_sd_deg"] if source == "video" else swum.lengths[f"elbow_sd_{arm}_deg"]
+        figure = typical(
+            own, "elbow_angle_deg", "mid_pull_s", source=source, side=arm,
+            stated=float(stated.astype(float).median()),
+        )  # fmt: skip
         found += [] if figure is None else [figure]
     return found
 

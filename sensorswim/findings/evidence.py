@@ -96,6 +96,9 @@ class Measured:
     source : str
         The sensor behind it.
     side : str or None
+    stated : float
+        Standard deviation of the level that the analysis states for it; NaN where it states none,
+        and the rule's own `error` counts.
     trust : float
         0..1, how sure the counts are what they are taken for.
     words : dict
@@ -109,6 +112,7 @@ class Measured:
     error: float
     source: str = ""
     side: str | None = None
+    stated: float = float("nan")
     trust: float = 1.0
     words: dict[str, str] | None = None
 
@@ -164,6 +168,7 @@ def apart(figures: list[Measured], *, percent: bool = False) -> list[Measured]:
             value=scale * (larger.value - other.value),
             each=scale * (larger.each - other.value),
             error=abs(scale) * float(np.hypot(larger.error, other.error)),
+            stated=abs(scale) * float(np.hypot(larger.stated, other.stated)),
         )
     ]
 

@@ -82,13 +82,14 @@ def with_settings(rule: Rule, settings: Settings) -> Rule:
 def certainty_beyond(measured: Measured, rule: Rule) -> tuple[float, float]:
     """Return the distance beyond the nearer end of the band, and how likely it is beyond.
 
-    The distance is negative inside the band. The counts' spread and the measure's own error are
-    taken as independent and normal.
+    The distance is negative inside the band. The counts' spread and the level's error, as the
+    analysis states it or else as the rule does, are taken as independent and normal.
     """
     above = -np.inf if rule.high is None else measured.value - rule.high
     below = -np.inf if rule.low is None else rule.low - measured.value
     distance = float(max(above, below))
-    error = sqrt(measured.error**2 + rule.error**2)
+    level = measured.stated if isfinite(measured.stated) else rule.error
+    error = sqrt(measured.error**2 + level**2)
     if not isfinite(error):
         return distance, 0.0
     if error == 0:

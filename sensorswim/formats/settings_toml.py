@@ -27,13 +27,17 @@ class _Settings(BaseModel):
     max_gap_bridged_s: float = Field(default=0.0, ge=0.0, le=2.0)
     elbow_band_low_deg: Angle = 90.0
     elbow_band_high_deg: Angle = 90.0
+    elbow_front_low_deg: Angle = 90.0
+    elbow_front_high_deg: Angle = 90.0
+    elbow_side_low_deg: Angle = 90.0
+    elbow_side_high_deg: Angle = 90.0
 
     @model_validator(mode="after")
-    def _band_in_order(self) -> _Settings:
-        if self.elbow_band_low_deg > self.elbow_band_high_deg:
-            raise ValueError(
-                "elbow_band_low_deg is above elbow_band_high_deg; swap them or give both"
-            )
+    def _bands_in_order(self) -> _Settings:
+        for band in ("elbow_band", "elbow_front", "elbow_side"):
+            low, high = f"{band}_low_deg", f"{band}_high_deg"
+            if getattr(self, low) > getattr(self, high):
+                raise ValueError(f"{low} is above {high}; swap them or give both")
         return self
 
 

@@ -9,10 +9,16 @@ import pandas as pd
 
 from sensorswim.model import Placement, Quality, Severity, Side
 from sensorswim.model.placement import Limb
-from sensorswim.model.tables import by_length, frame
+from sensorswim.model.tables import VIEWS, by_length, frame
 from sensorswim.swim.pull import Pulls
 
-_PULL_COLUMNS = ("pull_depth_m", "elbow_angle_deg", "elbow_sd_deg", "elbow_source")
+_PULL_COLUMNS = (
+    "pull_depth_m",
+    "elbow_angle_deg",
+    "elbow_sd_deg",
+    "elbow_source",
+    *(f"elbow_{view}_deg" for view in VIEWS),
+)
 
 
 def crawl_pulls(strokes: pd.DataFrame, crawl: list[int]) -> pd.DataFrame:

@@ -261,13 +261,19 @@ def _beyond(beyond: np.ndarray[Any, np.dtype[np.bool_]], halves: int) -> float:
 
 
 def _of_strokes(strokes: pd.DataFrame) -> pd.DataFrame:
-    """Return the median pull depth and elbow of each arm, and where the elbow comes from."""
+    """Return the median pull depth and elbow of each arm, and where the elbow comes from.
+
+    Strokes measured in a picture count only where no sensor told any elbow.
+    """
+    sensed = strokes[strokes[_ELBOW].notna() & ~_is(strokes[_ELBOW], "video")]
+    elbows = strokes if sensed.empty else sensed
     columns: dict[str, pd.Series[Any]] = {}
     for side in ("left", "right"):
         own = strokes[_is(strokes["side"], side)]
         columns[f"pull_depth_{side}_m"] = _median(own, "pull_depth_m")
-        columns[f"elbow_angle_{side}_deg"] = _median(own, "elbow_angle_deg")
-    known = strokes.dropna(subset=[_ELBOW])
+        bent = elbows[_is(elbows["side"], side)]
+        columns[f"elbow_angle_{side}_deg"] = _median(bent, "elbow_angle_deg")
+    known = elbows.dropna(subset=[_ELBOW])
     columns[_ELBOW] = known.groupby("length_no")[_ELBOW].first()
     return pd.DataFrame(columns)
 

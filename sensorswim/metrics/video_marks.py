@@ -2,24 +2,47 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from sensorswim.model.tables import frame
+from sensorswim.model.tables import VIEWS, frame
 
-ELBOW_KINDS: Final = {"left_elbow_angle": "left", "right_elbow_angle": "right"}
+ELBOW_KINDS: Final = {
+    "left_elbow_angle": ("left",),
+    "right_elbow_angle": ("right",),
+    "elbow_angle": ("left", "right"),
+}
+"""Kinds of marks that are elbow angles, and the arms that they may belong to."""
+
+PICTURE_SD_DEG: Final = 5.0
+"""Of an angle picked in a picture: three points, and a camera not quite square (our choice)."""
+
+_SAME_AS: Final = {"rear": "front", "above": "below"}
+_NEARLY_WHOLE_DEG: Final = 15.0
 BREATH_STEPS: Final = ("exhale_start", "mouth_clear", "breath_in", "face_back")
 _NEAR_MID_PULL_S: Final = 0.15
 _ONE_BREATH_S: Final = 4.0
 
 
-def with_video_elbows(arm_strokes: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
-    """Return the strokes with the elbow angles that were measured on video at mid-pull.
+def seen_from(view: str) -> str:
+    """Return the view of `VIEWS` that shows the same projection, "" for a view that isn't known."""
+    view = _SAME_AS.get(view, view)
+    return view if view in VIEWS else ""
 
-    A mark of kind ``left_elbow_angle`` or ``right_elbow_angle`` within 0.15 s of a mid-pull of
-    that arm replaces its angle; `elbow_source` then is ``video``, its spread is not known.
+
+def with_video_elbows(arm_strokes: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
+    """Return the strokes with the elbow angles that were measured in pictures at mid-pull.
+
+    A mark of kind ``left_elbow_angle``, ``right_elbow_angle`` or ``elbow_angle`` (either arm)
+    belongs to the nearest mid-pull within 0.15 s. A picture sees a projection, so its angle is
+    kept apart (`picture_angle_deg`, `picture_view`).
+
+    Where the modelled arm shows its bend nearly whole in that view (within 15 degrees), the
+    picture also gives the angle in space: plus what the modelled arm loses in the projection, half
+    of which counts as uncertain. Then `elbow_source` is ``video``, unless an upper-arm sensor
+    gave the angle.
     """
     angles = marks[marks["kind"].isin(list(ELBOW_KINDS)).fillna(value=False)]
     angles = angles.dropna(subset=["session_s", "value"])
@@ -27,15 +50,27 @@ def with_video_elbows(arm_strokes: pd.DataFrame, marks: pd.DataFrame) -> pd.Data
         return arm_strokes
     strokes = arm_strokes.copy()
     for mark in angles.to_dict("records"):
-        own = strokes["side"].eq(ELBOW_KINDS[mark["kind"]]).fillna(value=False)
+        own = strokes["side"].isin(ELBOW_KINDS[mark["kind"]]).fillna(value=False)
         away = (strokes["mid_pull_s"] - mark["session_s"]).abs().where(own)
         if not (away <= _NEAR_MID_PULL_S).any():
             continue
         row = away.idxmin()
-        strokes.loc[row, "elbow_angle_deg"] = mark["value"]
-        strokes.loc[row, "elbow_sd_deg"] = np.nan
-        strokes.loc[row, "elbow_source"] = "video"
+        view = "" if pd.isna(mark["view"]) else str(mark["view"])
+        strokes.loc[row, "picture_angle_deg"] = mark["value"]
+        strokes.loc[row, "picture_view"] = view
+        lost = _lost_deg(arm_strokes.loc[row], seen_from(view))
+        if abs(lost) <= _NEARLY_WHOLE_DEG and arm_strokes.loc[row, "elbow_source"] != "upper_arm":
+            strokes.loc[row, "elbow_angle_deg"] = min(mark["value"] + lost, 180.0)
+            strokes.loc[row, "elbow_sd_deg"] = float(np.hypot(PICTURE_SD_DEG, 0.5 * lost))
+            strokes.loc[row, "elbow_source"] = "video"
     return frame("arm_strokes", strokes)
+
+
+def _lost_deg(stroke: pd.Series[Any], view: str) -> float:
+    """Return how much less of its angle the modelled arm shows in a view, NaN if not known."""
+    if not view or pd.isna(stroke["elbow_angle_deg"]) or pd.isna(stroke[f"elbow_{view}_deg"]):
+        return float("nan")
+    return float(stroke["elbow_angle_deg"] - stroke[f"elbow_{view}_deg"])
 
 
 def breath_steps(marks: pd.DataFrame, breaths: pd.DataFrame) -> pd.DataFrame:

@@ -43,6 +43,13 @@ def _table(*fields: pa.Field) -> pa.Schema:
     return pa.schema(list(fields), metadata={"format": str(FORMAT)})
 
 
+VIEWS: Final = {
+    "front": "from the front, along the pool",
+    "side": "from the side, across it",
+    "below": "from below",
+}
+"""Views that a projection is worked out for; the rear sees what the front does."""
+
 SCHEMAS: Final[dict[str, pa.Schema]] = {
     "lengths": _table(
         _LENGTH_NO,
@@ -109,6 +116,12 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         _real("elbow_sd_deg", "deg", "standard deviation of elbow_angle_deg"),
         _text("elbow_source", "upper_arm, video or wrist_model"),
         _text("source", "sensor that the events rest on"),
+        *(
+            _real(f"elbow_{view}_deg", "deg", f"elbow of the modelled arm, seen {seen}")
+            for view, seen in VIEWS.items()
+        ),
+        _real("picture_angle_deg", "deg", "elbow as measured in a picture: a projection"),
+        _text("picture_view", "view of that picture: front, side, rear, below"),
     ),
     "hand_paths": _table(
         _LENGTH_NO,
@@ -183,6 +196,7 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         _text("label", "the coach's words"),
         _real("value", "", "a measured value"),
         _text("unit", "unit of value"),
+        _text("view", "view of the picture that the value was measured in"),
     ),
 }
 

@@ -41,7 +41,7 @@ def _body(analysis: Analysis, title: str) -> Html:
         _section("swum", "What was swum", _drawn(swum_pictures(analysis))),
         _section("kicks", "Kicks", _drawn(kicks_pictures(analysis))),
         _section("roll", "Roll and breaths", _drawn(roll_pictures(analysis))),
-        _section("arms", "Arms", _drawn(arms_pictures(analysis))),
+        _section("arms", "Arms", _arms(analysis)),
         _section("felt", "Felt and measured", _felt(analysis)),
         _carry_over(analysis),
         _section("lengths", "Length by length", tables.lengths_sheet(analysis.lengths)),
@@ -109,6 +109,10 @@ def _carry_over(analysis: Analysis) -> Html:
 
 def _drawn(pictures: list[Picture]) -> Html:
     return join(picture_html(picture) for picture in pictures)
+
+
+def _arms(analysis: Analysis) -> Html:
+    return join([_drawn(arms_pictures(analysis)), tables.elbow_pictures_sheet(analysis)])
 
 
 def _felt(analysis: Analysis) -> Html:

@@ -213,10 +213,9 @@ def arms_pictures(analysis: Analysis) -> list[Picture]:
             key="hand-paths",
             title="The way of each hand",
             reading="The wrist's way over one cycle, seen from its shoulder; the thick line is "
-            "the median, thin lines single lengths, crosses the spread between cycles. Depth and "
-            "length of the pull are measured; how far out it lies rests on an assumption, so the "
-            "lines are dotted in the view from the front. Worked out from the wrist, to "
-            "within several centimetres.",
+            "the median, thin lines single lengths, crosses the spread between cycles. It is "
+            "all an estimate, worked out from the wrist to within several centimetres. How far out "
+            "it lies rests on an assumption, so the lines are dotted in the view from the front.",
             figure=figures.draw_hand_paths(t["hand_paths"]),
         ),
         Picture(

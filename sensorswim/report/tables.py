@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
+from sensorswim.figures.elbows import standing
 from sensorswim.figures.felt import row_name
 from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.metrics.carry_over import carry_over
 from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
+from sensorswim.metrics.video_marks import PICTURE_SD_DEG, seen_from
 from sensorswim.model.analysis import Analysis
+from sensorswim.model.settings import Settings
 from sensorswim.report.headline import clock
 from sensorswim.report.markup import Html, join, tag
 from sensorswim.report.words import SEVERITY_WORDS
@@ -88,6 +92,45 @@ def _measured(column: str, value: float) -> str:
     if pd.isna(value):
         return "–"
     return "no steady beat" if column == "kick_beat" and value == 0 else f"{value:.3g}"
+
+
+def elbow_pictures_sheet(analysis: Analysis) -> Html:
+    """Return the elbow angles measured in pictures beside the modelled arm, "" without any."""
+    table = analysis.arm_strokes.dropna(subset=["picture_angle_deg"])
+    if table.empty:
+        return Html("")
+    heads = [
+        "stroke",
+        "view",
+        "in the picture",
+        "modelled arm in that view",
+        "band there",
+        "stands",
+    ]
+    rows = [_elbow_row(row, analysis.settings) for row in table.to_dict("records")]
+    caption = (
+        "Elbow angles measured in pictures: a picture sees a projection, so each view has a band "
+        "of its own (settings)"
+    )
+    return sheet(caption, heads, rows)
+
+
+def _elbow_row(stroke: dict[Any, Any], settings: Settings) -> list[object]:
+    view = seen_from(stroke["picture_view"])
+    modelled = stroke[f"elbow_{view}_deg"] if view else np.nan
+    band = {
+        "front": (settings.elbow_front_low_deg, settings.elbow_front_high_deg),
+        "side": (settings.elbow_side_low_deg, settings.elbow_side_high_deg),
+    }.get(view)
+    angle = float(stroke["picture_angle_deg"])
+    return [
+        f"{stroke['side']}, length {stroke['length_no']}, {clock(stroke['mid_pull_s'])}",
+        stroke["picture_view"] or "not told",
+        number(angle, 0),
+        _cell("", modelled, 0),
+        "none" if band is None else f"{band[0]:g} to {band[1]:g}",
+        "–" if band is None else standing(angle, PICTURE_SD_DEG, *band),
+    ]
 
 
 def quality_sheet(analysis: Analysis) -> Html:

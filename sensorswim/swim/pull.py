@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sensorswim.model.streams import FloatArray
+from sensorswim.model.tables import VIEWS
 from sensorswim.swim.arm_model import (
     N_PHASES,
     N_UNKNOWNS,
@@ -33,6 +34,11 @@ _STROKE_DEG = 3.0
 """Standard deviations beyond the fit's own: of what the arm model leaves out, alike in all strokes
 of a length, and of one stroke's path. Set on synthetic swimmers so that the true value lies within
 two standard deviations in 90 % of lengths."""
+
+_ALONG = {"front": 0, "side": 1, "below": 2}
+_LEAST_SEEN = 0.1
+"""The axis of the pool that each view looks along; a segment that shows less than a tenth of its
+length has no direction in the picture."""
 
 _LARGEST_SD_DEG = 20.0
 _LARGEST_MISFIT_M = 0.05
@@ -57,6 +63,8 @@ class Pulls:
         Of the length's fit.
     curves, pose : Curves, ArmPose
         The cycles and the joints on them.
+    projected_deg : dict
+        (C,) by view: the modelled elbow at mid-pull as a picture from there shows it.
     source : str
         What the elbow angle rests on: wrist_model or upper_arm.
     """
@@ -72,6 +80,7 @@ class Pulls:
     misfit_m: float
     curves: Curves
     pose: ArmPose
+    projected_deg: dict[str, FloatArray]
     source: str = "wrist_model"
 
     def at(self, time_s: float) -> int | None:
@@ -89,7 +98,7 @@ class Pulls:
             "elbow_angle_deg": self.elbow_deg[k],
             "elbow_sd_deg": float(np.hypot(self.model_sd_deg, self.stroke_sd_deg)),
             "elbow_source": self.source,
-        }
+        } | {f"elbow_{view}_deg": angle[k] for view, angle in self.projected_deg.items()}
 
     def length_sd_deg(self) -> float:
         """Return the standard deviation of the length's elbow angle."""
@@ -137,7 +146,24 @@ def _pulls(paths: list[CyclePath], fit: ShoulderFit, curves: Curves, pose: ArmPo
         misfit_m=fit.residual_m,
         curves=curves,
         pose=pose,
+        projected_deg={view: at_phase(projected_elbow_deg(pose, view), phase) for view in VIEWS},
     )
+
+
+def projected_elbow_deg(pose: ArmPose, view: str) -> FloatArray:
+    """Return the elbow angle (C, P) as a picture from a distance shows it, one of `VIEWS`.
+
+    NaN where a segment points at the camera.
+    """
+    across = [k for k in range(3) if k != _ALONG[view]]
+    upper, forearm = (pose.shoulder_m - pose.elbow_m)[..., across], pose.forearm[..., across]
+    sizes = np.linalg.norm(upper, axis=-1), np.linalg.norm(forearm, axis=-1)
+    whole = np.linalg.norm(pose.shoulder_m - pose.elbow_m, axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = (upper * forearm).sum(axis=-1) / (sizes[0] * sizes[1])
+    angle = np.degrees(np.arccos(cosine.clip(-1.0, 1.0)))
+    seen = (sizes[0] > _LEAST_SEEN * whole) & (sizes[1] > _LEAST_SEEN)
+    return np.where(seen, angle, np.nan)
 
 
 def mid_pull_phase(curves: Curves, pose: ArmPose) -> FloatArray:

@@ -122,20 +122,20 @@ def _elbow_deg(
     of_upper = rotate(q, track.accel_m_s2[rows]) - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
     lever = 0.5 * fit.size.upper_arm_m * upper - _OVER_HUMERUS_M * outer
     ours = _elbow_accel(motion, forearm, fit.size, recording.rate_hz)
-    theirs = _smooth(of_upper, recording.rate_hz) + _curved(lever, recording.rate_hz)
-    late, likeness = _lag(ours[:, 2], theirs[:, 2], int(_LONGEST_LAG_S * recording.rate_hz))
+    theirs = joint_accel(of_upper, lever, recording.rate_hz)
+    late, likeness = lag(ours[:, 2], theirs[:, 2], int(_LONGEST_LAG_S * recording.rate_hz))
     if likeness < _ALIKE:
         return np.full(len(pulls.mid_phase), np.nan)
     upper, theirs = np.roll(upper, -late, axis=0), np.roll(theirs, -late, axis=0)
     turn = _turn(motion, pulls, ours, theirs)
-    cosine = (_turned(upper, turn) * forearm).sum(axis=1).clip(-1.0, 1.0)
+    cosine = (turned(upper, turn) * forearm).sum(axis=1).clip(-1.0, 1.0)
     angle = 180.0 - np.degrees(np.arccos(cosine))
     angle[~(track.valid[rows] & motion.valid)] = np.nan
     mid_s = pulls.start_s + pulls.mid_phase * (pulls.end_s - pulls.start_s)
     return np.interp(mid_s, motion.time_s, angle, left=np.nan, right=np.nan)
 
 
-def _lag(ours: FloatArray, theirs: FloatArray, longest: int) -> tuple[int, float]:
+def lag(ours: FloatArray, theirs: FloatArray, longest: int) -> tuple[int, float]:
     """Return how many samples `theirs` comes late, and how alike the two then are, -1 to 1.
 
     The vertical needs no heading; two clocks that were aligned from movement alone may be off
@@ -152,19 +152,40 @@ def _elbow_accel(
     motion: WristMotion, forearm: FloatArray, size: ArmSize, rate_hz: float
 ) -> FloatArray:
     lever = -(size.forearm_m - ABOVE_WRIST_M) * forearm - OVER_BONE_M * motion.skin
-    return _smooth(motion.accel_m_s2, rate_hz) + _curved(lever, rate_hz)
+    return joint_accel(motion.accel_m_s2, lever, rate_hz)
+
+
+def joint_accel(accel_m_s2: FloatArray, lever_m: FloatArray, rate_hz: float) -> FloatArray:
+    """Return the smoothed acceleration (N, 3) of a joint from a sensor on one of its segments.
+
+    Parameters
+    ----------
+    accel_m_s2 : (N, 3)
+        Of the sensor, without gravity, in axes that don't turn.
+    lever_m : (N, 3)
+        From the sensor to the joint, in the same axes.
+    rate_hz : float
+    """
+    return _smooth(accel_m_s2, rate_hz) + _curved(lever_m, rate_hz)
 
 
 def _turn(motion: WristMotion, pulls: Pulls, ours: FloatArray, theirs: FloatArray) -> FloatArray:
     """Return the heading (N,) to turn the upper arm by, a robust line over the cycles."""
-    product = (ours[:, 0] + 1j * ours[:, 1]) * (theirs[:, 0] - 1j * theirs[:, 1])
     edges = np.searchsorted(motion.time_s, np.stack([pulls.start_s, pulls.end_s]))
-    sums = np.array([product[a:b].sum() for a, b in edges.T])
+    axes = np.array([turn_between(ours[a:b], theirs[a:b]) for a, b in edges.T])
     middle_s = 0.5 * (pulls.start_s + pulls.end_s)
-    return angle_line(middle_s, sums / np.abs(sums), motion.time_s)
+    return angle_line(middle_s, axes, motion.time_s)
 
 
-def _turned(vectors: FloatArray, angle_rad: FloatArray) -> FloatArray:
+def turn_between(ours: FloatArray, theirs: FloatArray) -> complex:
+    """Return the turn about the vertical that brings vectors (N, 3) onto others, as x + iy."""
+    product = (ours[:, 0] + 1j * ours[:, 1]) * (theirs[:, 0] - 1j * theirs[:, 1])
+    total = product.sum()
+    return complex(total / np.abs(total))
+
+
+def turned(vectors: FloatArray, angle_rad: FloatArray) -> FloatArray:
+    """Return the vectors (N, 3) turned about the vertical by angles (N,)."""
     cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
     x, y, up = vectors.T
     return np.stack([cosine * x - sine * y, sine * x + cosine * y, up], axis=1)

@@ -18,7 +18,7 @@ from tests.plausible import plausible_tables
         (110.0, 8.0, "undecided"),
         (110.0, 2.0, "within the band"),
         (75.0, 8.0, "more bent than the band"),
-        (110.0, np.nan, "within the band"),
+        (150.0, np.nan, "undecided"),
     ],
 )
 def test_the_band_decides_only_beyond_two_standard_deviations(

@@ -4,31 +4,68 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from sensorswim.metrics.video_marks import breath_steps, with_video_elbows
+from sensorswim.metrics.video_marks import PICTURE_SD_DEG, breath_steps, with_video_elbows
 from sensorswim.model.tables import frame
 
 
 def strokes() -> pd.DataFrame:
     rows = [
         {"length_no": 1, "side": side, "mid_pull_s": time_s, "elbow_angle_deg": 140.0,
-         "elbow_sd_deg": 9.0, "elbow_source": "wrist_model"}
+         "elbow_sd_deg": 9.0, "elbow_source": "wrist_model", "elbow_front_deg": 144.0,
+         "elbow_side_deg": 168.0, "elbow_below_deg": 20.0}
         for side, time_s in (("left", 10.0), ("right", 11.0), ("left", 12.0))
     ]  # fmt: skip
     return frame("arm_strokes", rows)
 
 
-def mark(kind: str, session_s: float | None, value: float | None = None) -> dict[str, Any]:
-    return {"kind": kind, "session_s": session_s, "value": value, "unit": "deg"}
+def mark(
+    kind: str, session_s: float | None, value: float | None = None, view: str = "front"
+) -> dict[str, Any]:
+    return {"kind": kind, "session_s": session_s, "value": value, "unit": "deg", "view": view}
 
 
-def test_an_elbow_on_video_takes_the_place_of_the_estimate_of_its_own_stroke() -> None:
-    table = with_video_elbows(strokes(), frame("marks", [mark("left_elbow_angle", 12.1, 118.0)]))
-    assert list(table["elbow_angle_deg"]) == [140.0, 140.0, 118.0]
+def marked(*rows: dict[str, Any], table: pd.DataFrame | None = None) -> pd.DataFrame:
+    return with_video_elbows(strokes() if table is None else table, frame("marks", list(rows)))
+
+
+@pytest.mark.parametrize("view", ["front", "rear"])
+@pytest.mark.parametrize("kind", ["left_elbow_angle", "elbow_angle"])
+def test_a_picture_that_shows_the_bend_nearly_whole_gives_the_angle_in_space(
+    kind: str, view: str
+) -> None:
+    table = marked(mark(kind, 12.1, 118.0, view))
+    assert list(table["elbow_angle_deg"]) == [140.0, 140.0, 114.0]
     assert list(table["elbow_source"]) == ["wrist_model", "wrist_model", "video"]
-    assert pd.isna(table["elbow_sd_deg"].iloc[2])
+    assert table["elbow_sd_deg"].iloc[2] == pytest.approx(np.hypot(PICTURE_SD_DEG, 2.0))
+    assert table["picture_angle_deg"].iloc[2] == 118.0
+    assert table["picture_view"].iloc[2] == view
+
+
+@pytest.mark.parametrize("view", ["side", "below", "above", "", "from the moon"])
+def test_a_picture_that_doesnt_is_kept_apart(view: str) -> None:
+    table = marked(mark("left_elbow_angle", 12.1, 160.0, view))
+    assert list(table["elbow_angle_deg"]) == [140.0] * 3
+    assert set(table["elbow_source"]) == {"wrist_model"}
+    assert table["picture_angle_deg"].iloc[2] == 160.0
+
+
+def test_an_upper_arm_sensor_outranks_a_picture() -> None:
+    table = marked(
+        mark("left_elbow_angle", 12.1, 118.0), table=strokes().assign(elbow_source="upper_arm")
+    )
+    assert list(table["elbow_angle_deg"]) == [140.0] * 3
+    assert table["picture_angle_deg"].iloc[2] == 118.0
+
+
+def test_without_a_modelled_arm_a_picture_stays_a_picture() -> None:
+    table = marked(mark("left_elbow_angle", 12.1, 118.0),
+                   table=strokes().assign(elbow_angle_deg=np.nan))  # fmt: skip
+    assert table["elbow_angle_deg"].isna().all()
+    assert table["picture_angle_deg"].iloc[2] == 118.0
 
 
 @pytest.mark.parametrize(
@@ -41,7 +78,7 @@ def test_an_elbow_on_video_takes_the_place_of_the_estimate_of_its_own_stroke() -
     ],
 )
 def test_other_marks_change_no_stroke(row: dict[str, Any]) -> None:
-    table = with_video_elbows(strokes(), frame("marks", [row]))
+    table = marked(row)
     pd.testing.assert_frame_equal(table, strokes())
 
 

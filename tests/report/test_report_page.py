@@ -7,10 +7,12 @@ from html.parser import HTMLParser
 
 import pytest
 
+from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import Quality, SensorFile
 from sensorswim.model.placement import Placement
+from sensorswim.model.tables import frame
 from sensorswim.report import headline, report_html
-from tests.plausible import bare_analysis, plausible_analysis, plausible_session
+from tests.plausible import bare_analysis, plausible_analysis, plausible_session, plausible_tables
 
 VOID = {"meta", "link", "br", "img", "hr", "input"}
 
@@ -57,6 +59,20 @@ def read(page: str) -> Reader:
 @pytest.fixture(scope="module")
 def page() -> Reader:
     return read(report_html(plausible_analysis()))
+
+
+def test_an_angle_in_a_picture_stands_beside_the_modelled_arm_and_its_own_band() -> None:
+    tables = plausible_tables()
+    strokes = tables["arm_strokes"].assign(elbow_front_deg=128.0, elbow_side_deg=165.0)
+    middle = float(strokes["mid_pull_s"].dropna().iloc[3])
+    for view, value, stands in (("front", 150.0, "straighter than the band"),
+                                ("side", 160.0, "undecided"), ("below", 20.0, "–")):  # fmt: skip
+        marks = frame("marks", [{"kind": "elbow_angle", "session_s": middle, "value": value,
+                                 "unit": "deg", "view": view}])  # fmt: skip
+        own = tables | {"arm_strokes": with_video_elbows(strokes, marks)}
+        text = read(report_html(plausible_analysis(tables=own))).text
+        assert f"{view} {value:.0f}" in text
+        assert stands in text.partition("Elbow angles measured in pictures")[2][:600]
 
 
 def test_ids_are_unique_and_every_link_leads_somewhere_in_the_page(page: Reader) -> None:

@@ -20,7 +20,7 @@ from sensorswim.swim.arm_model import (
     misfit_slopes,
     shoulder_of,
 )
-from sensorswim.swim.pull import mid_pull_phase
+from sensorswim.swim.pull import mid_pull_phase, projected_elbow_deg
 from sensorswim.swim.shoulder import _fit, _problem
 
 SIZE = ArmSize.of_height(1.8)
@@ -73,6 +73,18 @@ def test_a_planar_arm_gives_its_own_elbow_angle(elbow_deg: float) -> None:
     a, b = SIZE.upper_arm_m, SIZE.forearm_m
     by_cosines = np.sqrt(a**2 + b**2 - 2 * a * b * np.cos(np.radians(elbow_deg)))
     assert np.linalg.norm(wrist) == pytest.approx(by_cosines)
+
+
+def test_a_picture_shows_the_projection_of_the_elbow() -> None:
+    """A plane arm from the side shows its angle; edge on, from below, 0 or 180 degrees."""
+    curves, _ = swept(np.full(N_PHASES, 115.0))
+    pose = arm_pose(np.zeros((1, N_UNKNOWNS)), curves, SIZE)
+    assert np.allclose(projected_elbow_deg(pose, "side"), 115.0, atol=1e-6)
+    for view in ("front", "below"):
+        flat = projected_elbow_deg(pose, view)
+        flat = flat[np.isfinite(flat)]
+        assert len(flat)
+        assert np.allclose(np.abs(flat - 90.0), 90.0, atol=1e-4)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])

@@ -7,13 +7,20 @@ there, is held here against a wider limit.
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from sensorswim.analyse import analyse
+from sensorswim.metrics.change import Verdict
+from sensorswim.metrics.season import FIGURES, figure_rows, season_lengths
+from sensorswim.metrics.trend import conditions, trends_of
+from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, Swimmer, rehearse
-from tests.validation.catch_pull import Figures, Swum, drawn, figures_of, look
+from tests.validation.catch_pull import SIDES, Figures, Swum, drawn, figures_of
 
 _PATH_CM = 9.0
 
@@ -32,21 +39,34 @@ def test_elbow_and_depth_hold_their_bars_on_two_swims(found: Figures) -> None:
     assert found.path_rms_cm <= _PATH_CM
 
 
-def swum(elbow_deg: float, seed: int) -> pd.DataFrame:
-    """Return four lengths of one swimmer with this elbow on both sides."""
+def swum(elbow_deg: float, seed: int) -> Analysis:
+    """Return what is found in four lengths of one swimmer with this elbow on both sides."""
     swimmer = replace(Swimmer(), elbow_left_deg=elbow_deg, elbow_right_deg=elbow_deg)
     lengths = [Length(turn="open")] * 3 + [Length(turn="stop")]
     segments = (Knocks(), Stand(duration_s=8.0), *lengths, Rest(duration_s=4.0), Knocks())
     kit = Kit(placements=Kit().placements[:2])
-    plan = Plan(segments=segments)
-    return look(rehearse(plan, swimmer=swimmer, kit=kit, seed=seed)).rows
+    swim = rehearse(Plan(segments=segments), swimmer=swimmer, kit=kit, seed=seed)
+    with TemporaryDirectory() as place:
+        return analyse(swim.write(Path(place) / "swim"))
+
+
+def verdicts(*sessions: Analysis) -> list[Verdict]:
+    """Return what is said of both elbows between sessions a month apart, all figures looked at."""
+    parts = []
+    for number, one in enumerate(sessions):
+        lengths = season_lengths(one.tables, pool_length_m=25.0)
+        rows = pd.DataFrame(figure_rows(lengths))
+        parts.append(rows.assign(session_id=number, key=f"k{number}", day=30.0 * number))
+    visits = pd.concat(parts)
+    series = trends_of(visits, conditions(visits)[0], names=FIGURES)
+    return [series[f"elbow_angle_{side}_deg"].since_first.verdict for side in SIDES]
 
 
 def test_a_straight_pull_that_gets_bent_shows_and_one_that_stays_does_not() -> None:
-    """The same swimmer on three days, straps put on anew: beyond two standard deviations or not."""
+    """The same swimmer on three days, straps put on anew, judged as the season is."""
     before, stayed, bent = swum(150.0, 1), swum(150.0, 2), swum(115.0, 3)
-    assert before["angle"].mean() - bent["angle"].mean() > 2.0 * bent["sd"].median()
-    assert abs(before["angle"].mean() - stayed["angle"].mean()) < bent["sd"].median()
+    assert verdicts(before, bent) == [Verdict.CLEAR] * 2
+    assert verdicts(before, stayed) == [Verdict.NOT_CLEAR] * 2
 
 
 def test_the_figures_see_a_wrong_angle_and_a_boasting_sd() -> None:
