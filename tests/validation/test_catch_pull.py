@@ -20,7 +20,7 @@ from sensorswim.metrics.season import FIGURES, figure_rows, season_lengths
 from sensorswim.metrics.trend import conditions, trends_of
 from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, Swimmer, rehearse
-from tests.validation.catch_pull import SIDES, Figures, Swum, drawn, figures_of
+from tests.validation.catch_pull import SIDES, Figures, Paths, Swum, drawn, figures_of
 
 _PATH_CM = 9.0
 
@@ -74,7 +74,9 @@ def test_the_figures_see_a_wrong_angle_and_a_boasting_sd() -> None:
         {"side": "left", "angle": [150.0, 100.0], "sd": 5.0, "true_angle": [120.0, 100.0],
          "depth": 0.5, "true_depth": [0.5, 0.6]}
     )  # fmt: skip
-    figures = figures_of([Swum(rows=rows, path_rms_m=[0.1])])
+    figures = figures_of([Swum(rows=rows, paths=Paths(as_found=[0.1], clock_put_right=[0.05]))])
     assert figures.angle_mae_deg == 15.0
     assert figures.inside_pct == 50.0
     assert np.isclose(figures.depth_mae_cm, 5.0)
+    assert np.isclose(figures.path_rms_cm, 10.0)
+    assert np.isclose(figures.path_own_clock_cm, 5.0)
