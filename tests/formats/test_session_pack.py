@@ -20,7 +20,7 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_logs" / "mira"
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     place = tmp_path / "mira"
-    shutil.copytree(SAMPLE, place)
+    shutil.copytree(SAMPLE, place, ignore=shutil.ignore_patterns("truth"))
     (place / "private notes.txt").write_text("not to be sent")
     (place / "marks.toml").write_text('[[mark]]\nkind = "note"\nsession_s = 3.0\n')
     (place / "side.webm").write_bytes(b"film")

@@ -254,7 +254,8 @@ def in_case(seed: int, changes: dict[str, Any]) -> Swum:
 def sensitivity(swims: int, workers: int) -> str:
     """Return how the errors depend on what a coach can't know, as a Markdown table."""
     lines = [
-        "| case | elbow, mean error | in 2 SD | pull depth, mean error | hand path of a cycle, RMS |",
+        "| case | elbow, mean error | in 2 SD | pull depth, mean error | "
+        "hand path of a cycle, RMS |",
         "| --- | --- | --- | --- | --- |",
     ]
     jobs = [(s, case) for case in CASES.values() for s in range(swims)]
