@@ -54,6 +54,9 @@ class Figure:
 
 _ROLL: Final = "roll_source"
 _ELBOW: Final = "elbow_source"
+_ELBOW_BETWEEN_DEG: Final = 6.0
+"""Less than the error of the level, most of which comes again at each visit. Synthetic swimmers whose
+straps were put on anew differed by 3.6 degrees, nine of ten by less than 6."""
 
 
 def _figure(name: str, words: str, unit: str, digits: int, between_sd: float) -> Figure:
@@ -93,7 +96,7 @@ FIGURES: Final[dict[str, Figure]] = {
             words="elbow at mid-pull, left",
             unit="degrees",
             digits=0,
-            between_sd=8.0,
+            between_sd=_ELBOW_BETWEEN_DEG,
             source=_ELBOW,
         ),
         Figure(
@@ -101,7 +104,7 @@ FIGURES: Final[dict[str, Figure]] = {
             words="elbow at mid-pull, right",
             unit="degrees",
             digits=0,
-            between_sd=8.0,
+            between_sd=_ELBOW_BETWEEN_DEG,
             source=_ELBOW,
         ),
     )
