@@ -55,8 +55,8 @@ class Figure:
 _ROLL: Final = "roll_source"
 _ELBOW: Final = "elbow_source"
 _ELBOW_BETWEEN_DEG: Final = 6.0
-"""Less than the error of the level, most of which comes again at each visit. Synthetic swimmers whose
-straps were put on anew differed by 3.6 degrees, nine of ten by less than 6."""
+"""Less than the error of the level, most of which comes again at each visit. Synthetic swimmers
+whose straps were put on anew differed by 3.6 degrees, nine of ten by less than 6."""
 
 
 def _figure(name: str, words: str, unit: str, digits: int, between_sd: float) -> Figure:
