@@ -37,11 +37,15 @@ def measure(seed: int, kit: str = "core") -> Tallies:
         result = analyse(swim.write(Path(place) / "swim"))
     truth = swim.truth
     source = result.facts["roll_source"] or "ankles"
+    breaths = scoring.score_breaths(result.breaths, truth["breaths"])
+    breaths.add("f1", breaths.f1)
+    breaths.add("listed", float(len(result.breaths) > 0))
     return {
         "lengths": scoring.score_lengths(result.lengths, truth["lengths"]),
         "strokes": scoring.score_strokes(result.arm_strokes, truth["arm_strokes"]),
         "kicks": scoring.score_kicks(result.kicks, truth["kicks"]),
-        "breaths": scoring.score_breaths(result.breaths, truth["breaths"]),
+        "all breaths": breaths,
+        scoring.breath_group(truth["breaths"]): breaths,
         "roll": scoring.score_roll(result.tables["roll"], truth["roll"], truth["lengths"], source),
     }
 
@@ -66,6 +70,10 @@ def _share_within(name: str, limit: float) -> Callable[[Tally], float]:
     return lambda t: 100.0 * float(np.mean(np.abs(t.errors.get(name, [np.inf])) <= limit))
 
 
+def _lowest(name: str) -> Callable[[Tally], float]:
+    return lambda t: float(np.min(t.errors.get(name, [np.nan])))
+
+
 def _f1(tally: Tally) -> float:
     return tally.f1
 
@@ -82,8 +90,10 @@ class Bar:
     higher_is_better: bool = False
 
     def missed(self, value: float, kit: str) -> bool:
-        """Tell whether a value falls short of the bar."""
+        """Tell whether a value falls short of the bar; never without a swim to measure."""
         bar = self.core if kit == "core" else self.back
+        if np.isnan(value):
+            return False
         return not (value >= bar if self.higher_is_better else value <= bar)
 
 
@@ -116,8 +126,10 @@ BARS = (
     _most("kicks per cycle, mean error", "lengths", _mean("kicks_per_cycle"), 0.1, 0.1),
     _most("kick beat wrong, % of lengths", "lengths", _mean("kick_beat_wrong", 100), 2.0, 2.0),
     _most("roll, RMSE while swimming, deg", "roll", _rms("roll_deg"), 5.0, 3.0),
-    _least("breaths, F1", "breaths", _f1, 0.93, 0.99),
-    _most("time on the side, mean error, ms", "breaths", _mean("hold_s", 1e3), 60, 50),
+    _least("breaths that add 0.2 s or more, F1", "breaths", _f1, 0.93, 0.99),
+    _least("the same, lowest of a swim", "breaths", _lowest("f1"), 0.85, 0.85),
+    _most("swims without breaths with any listed, %", "no breaths", _mean("listed", 100), 0, 0),
+    _most("time on the side, mean error, ms", "all breaths", _mean("hold_s", 1e3), 60, 50),
 )  # fmt: skip
 
 
@@ -138,11 +150,15 @@ def table(sets: list[Tallies], kit: str) -> str:
     lines = ["| figure | bar | measured | |", "| --- | --- | --- | --- |"]
     for bar in BARS:
         values = [bar.value(s[bar.tally]) for s in sets]
-        worst = min(values) if bar.higher_is_better else max(values)
+        worst = (np.nanmin if bar.higher_is_better else np.nanmax)(values)
         sign = ">=" if bar.higher_is_better else "<="
         limit = bar.core if kit == "core" else bar.back
         short = "falls short" if bar.missed(worst, kit) else ""
         lines.append(f"| {bar.name} | {sign} {limit:g} | {worst:.3g} | {short} |")
+    slight = [s["slight breaths"] for s in sets]
+    lines.append(
+        f"| breaths that add less, F1 (no bar) |  | {min(tally.f1 for tally in slight):.3g} |  |"
+    )
     return "\n".join(lines)
 
 

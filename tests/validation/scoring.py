@@ -122,6 +122,20 @@ def score_breaths(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
     return total
 
 
+ADDS_S = 0.2
+"""A swim whose breaths add less than this to the time on the side isn't held against the bar."""
+
+
+def breath_group(true: pd.DataFrame) -> str:
+    """Return what a swim's breaths count as: ``breaths``, ``slight breaths`` or ``no breaths``.
+
+    Decided by the median excess of its true breaths, in the roll that the swim's kit sees.
+    """
+    if not len(true):
+        return "no breaths"
+    return "breaths" if true["excess_s"].median() >= ADDS_S else "slight breaths"
+
+
 def score_roll(
     found: pd.DataFrame, true: pd.DataFrame, lengths: pd.DataFrame, source: str
 ) -> Tally:

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from tests.validation.scoreboard import BARS, Tallies, measure
-from tests.validation.scoring import Tally, score_strokes
+from tests.validation.scoring import Tally, breath_group, score_strokes
 
 _HELD = (
     "arm strokes, F1",
@@ -44,6 +44,13 @@ def test_the_bar_holds_on_four_swims(tallies: Tallies, name: str) -> None:
 
 def test_nearly_every_stroke_is_found_once(tallies: Tallies) -> None:
     assert tallies["strokes"].f1 > 0.97
+
+
+def test_a_swim_counts_by_what_its_breaths_add() -> None:
+    breaths = pd.DataFrame({"excess_s": [0.1, 0.3, 0.4]})
+    assert breath_group(breaths) == "breaths"
+    assert breath_group(breaths - 0.2) == "slight breaths"
+    assert breath_group(breaths.iloc[:0]) == "no breaths"
 
 
 def test_the_score_sees_strokes_that_are_late_or_doubled() -> None:
