@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -203,7 +204,7 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
 
 def empty(name: str) -> pd.DataFrame:
     """Return the table `name` with no rows and all columns, typed."""
-    return frame(name, [])
+    return _blank(name).copy()
 
 
 def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
@@ -222,20 +223,28 @@ def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
     KeyError
         A column that the schema doesn't know: a defect of the caller.
     """
-    schema = SCHEMAS[name]
     raw = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows)
-    unknown = set(raw.columns) - set(schema.names)
+    unknown = set(raw.columns) - set(SCHEMAS[name].names)
     if unknown:
         raise KeyError(f"{name} has no column {sorted(unknown)}")
+    if not len(raw):
+        return empty(name)
+    nowhere = np.full(len(raw), -1)
     data = {
-        f.name: (
-            raw[f.name].astype(_PANDAS_TYPES[f.type])
-            if f.name in raw
-            else pd.Series([None] * len(raw), index=raw.index, dtype=_PANDAS_TYPES[f.type])
+        column: (
+            raw[column].array.astype(none.dtype)
+            if column in raw
+            else none.array.take(nowhere, allow_fill=True)
         )
-        for f in schema
+        for column, none in _blank(name).items()
     }
-    return pd.DataFrame(data).reset_index(drop=True)
+    return pd.DataFrame(data, copy=False)
+
+
+@cache
+def _blank(name: str) -> pd.DataFrame:
+    kinds = {f.name: _PANDAS_TYPES[f.type] for f in SCHEMAS[name]}
+    return pd.DataFrame({column: pd.Series(dtype=kind) for column, kind in kinds.items()})
 
 
 def by_length(table: pd.DataFrame, *names: str) -> dict[int, dict[str, npt.NDArray[Any]]]:
