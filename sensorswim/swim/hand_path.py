@@ -31,13 +31,20 @@ def hand_paths(pulls: dict[Key, Pulls], strokes: pd.DataFrame, lengths: list[int
         Lengths to list (crawl).
     """
     rows: list[dict[str, Any]] = []
+    windows = _windows_s(strokes)
     for (number, side), own in pulls.items():
-        if number in lengths and own.solved:
-            mine = (strokes["length_no"] == number) & (strokes["side"] == str(side))
-            windows = strokes.loc[mine, ["entry_s", "next_entry_s"]].dropna().to_numpy(dtype=float)
-            rows += _rows(number, side, own, windows)
+        if number in lengths and own.solved and (number, str(side)) in windows:
+            rows += _rows(number, side, own, windows[number, str(side)])
     rows.sort(key=lambda row: (row["length_no"], row["side"], row["phase"]))
     return frame("hand_paths", rows)
+
+
+def _windows_s(strokes: pd.DataFrame) -> dict[tuple[int, str], FloatArray]:
+    """Return entry and next entry (C, 2) of the whole cycles, by length and side."""
+    whole = strokes[["length_no", "side", "entry_s", "next_entry_s"]].dropna()
+    times_s = whole[["entry_s", "next_entry_s"]].to_numpy(dtype=float)
+    groups = whole.groupby(["length_no", "side"], observed=True).indices
+    return {(int(number), str(side)): times_s[rows] for (number, side), rows in groups.items()}
 
 
 def _rows(number: int, side: Side, pulls: Pulls, windows_s: FloatArray) -> list[dict[str, Any]]:
@@ -64,14 +71,16 @@ def _entry_to_entry(pulls: Pulls, values: FloatArray, windows_s: FloatArray) -> 
     span = pulls.end_s - pulls.start_s
     time_s = (pulls.start_s[:, None] + PHASES * span[:, None]).ravel()
     flat = values.reshape(len(time_s), -1)
-    cycles = []
-    for entry_s, next_s in windows_s:
-        at = entry_s + PHASES * (next_s - entry_s)
-        after = np.searchsorted(time_s, at).clip(1, len(time_s) - 1)
-        near = time_s[after] - time_s[after - 1] < _LONGEST_STEP * (next_s - entry_s)
-        if near.all() and time_s[0] <= at[0] and at[-1] <= pulls.end_s[-1]:
-            cycles.append(np.stack([np.interp(at, time_s, column) for column in flat.T], axis=1))
-    return np.array(cycles)
+    entry_s, turn_s = windows_s[:, :1], np.diff(windows_s, axis=1)
+    at = entry_s + PHASES * turn_s
+    before = np.searchsorted(time_s, at, side="right").clip(1, len(time_s) - 1) - 1
+    step_s = time_s[before + 1] - time_s[before]
+    near = (step_s < _LONGEST_STEP * turn_s).all(axis=1)
+    whole = near & (time_s[0] <= at[:, 0]) & (at[:, -1] <= pulls.end_s[-1])
+    at, before, step_s = at[whole], before[whole], step_s[whole]
+    slope = (flat[before + 1] - flat[before]) / step_s[..., None]
+    later = np.minimum(at, time_s[-1]) - time_s[before]
+    return np.asarray(slope * later[..., None] + flat[before])
 
 
 def _in_trunk(path: FloatArray, roll_rad: FloatArray) -> FloatArray:
