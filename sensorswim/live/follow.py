@@ -23,16 +23,19 @@ class SensorFollowed:
         New packets since `take_fresh` was last called, each number once.
     heard_us : int
         When its newest record was written, by the recorder's clock.
+    fresh_us : int or None
+        When the oldest of the new packets was, None without one.
     """
 
     facts: dict[str, Any] = field(default_factory=dict)
     fresh: list[SamplePacket] = field(default_factory=list)
     numbers: set[int] = field(default_factory=set)
     heard_us: int = 0
+    fresh_us: int | None = None
 
     def take_fresh(self) -> list[SamplePacket]:
         """Return the packets since the last call."""
-        fresh, self.fresh = self.fresh, []
+        fresh, self.fresh, self.fresh_us = self.fresh, [], None
         return fresh
 
 
@@ -75,4 +78,5 @@ class FolderFollower:
             if packet.number not in sensor.numbers:
                 sensor.numbers.add(packet.number)
                 sensor.fresh.append(packet)
+                sensor.fresh_us = min(sensor.fresh_us or record.arrived_us, record.arrived_us)
         return used > 0

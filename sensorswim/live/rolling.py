@@ -4,6 +4,8 @@
 and commits the events that are old enough not to change. A **whole** run takes everything so far
 (the last five minutes of a longer session) after each length and whenever data came late: it
 replaces what the quick runs had said, and is why the figures of the end agree with `analyse`.
+A whole run is a job that can be done elsewhere while quick runs go on; folded in, it is followed
+by a quick run that commits anew what came in the meantime.
 """
 
 from __future__ import annotations
@@ -14,12 +16,10 @@ from typing import Any, Final
 
 import pandas as pd
 
-from sensorswim.analyse import analyse_streams
-from sensorswim.errors import LogError
 from sensorswim.live.buffer import LiveBuffer
-from sensorswim.model import ClockFit, Limb, Placement, Quality, Session, Settings, Stream
+from sensorswim.live.job import Found, Job
+from sensorswim.model import ClockFit, Limb, Placement, Session, Settings, Stream
 from sensorswim.model.tables import SCHEMAS, empty
-from sensorswim.signal.clocks import fit_clocks
 
 SETTLE_S: Final = 3.0
 """Events this much older than the data they rest on have kept their place in rehearsals."""
@@ -97,7 +97,7 @@ class RollingAnalysis:
         self._buffers: dict[Placement, LiveBuffer] = {}
         self._clocks: dict[Placement, ClockFit] = {}
         self._late = False
-        self._facts: dict[str, Any] = {}
+        self._settled_at_run: dict[str, float] = {}
         self._lengths_at_whole = 0
         self._whole_cost_s = 0.0
         self._whole_done_s = float("-inf")
@@ -125,32 +125,45 @@ class RollingAnalysis:
         rested = time.monotonic() - self._whole_done_s > 5.0 * self._whole_cost_s
         return rested and (longer or joined or self._late)
 
+    @property
+    def settled_more(self) -> bool:
+        """Whether data have come since the last quick run that can settle another event."""
+        return self._settled() != self._settled_at_run
+
     def run_quick(self) -> RollingState:
         """Analyse the data since the last finished length and commit what is old enough."""
         began = time.monotonic()
         newest = self._newest_s()
-        start = max(self._last_length_end_s() - BEFORE_LENGTH_S, newest - QUICK_S)
-        tables = self._analyse(max(start, self._first_s()), newest)
-        if tables is not None:
-            self._append(tables)
+        settled_s = self._settled_at_run = self._settled()
+        start = max(self._last_length_end_s() - BEFORE_LENGTH_S, newest - QUICK_S, self._first_s())
+        if newest - start >= LEAST_S:
+            found = self._job(start, newest).run()
+            if found is not None:
+                self._append(found.tables, settled_s)
         return self._told(began)
 
     def run_whole(self) -> RollingState:
         """Analyse everything so far and replace what quick runs had said."""
-        began, cpu_s = time.monotonic(), time.thread_time()
+        began = time.monotonic()
+        job = self.whole_job()
+        self.fold(job, job.run())
+        return self._told(began)
+
+    def whole_job(self) -> Job:
+        """Return what a whole run now has to do, to be folded in when it is done."""
         self._late = False
         newest = self._newest_s()
         start = self._last_minutes_begin_s(newest)
-        streams = self._streams(start, newest)
-        if start <= self._first_s() and streams:
-            self._clocks = fit_clocks(streams, Quality())
-        tables = self._analyse(start, newest)
-        if tables is not None:
-            self._replace(tables, start)
-        self._whole_cost_s = time.thread_time() - cpu_s
+        return self._job(start, newest, fit=start <= self._first_s())
+
+    def fold(self, job: Job, found: Found | None) -> None:
+        """Take in what a whole run found; None where there was too little data."""
+        if found is not None:
+            self._clocks = found.clocks
+            self._whole_cost_s = found.cost_s
+            self._replace(job, found)
         self._whole_done_s = time.monotonic()
         self._lengths_at_whole = len(self.state.tables["lengths"])
-        return self._told(began)
 
     # --- data ---
 
@@ -178,20 +191,22 @@ class RollingAnalysis:
         streams = {place: self._buffers[place].stream(from_s, to_s + 1e-9) for place in order}
         return {place: s for place, s in streams.items() if len(s.accel) > 100}
 
-    def _analyse(self, from_s: float, to_s: float) -> dict[str, pd.DataFrame] | None:
-        """Return the tables of a span in session time, None where there is too little data."""
-        streams = self._streams(from_s, to_s)
-        if to_s - from_s < LEAST_S or not streams:
-            return None
-        clocks = {place: self._clocks.get(place, ClockFit()) for place in streams}
-        try:
-            answer = analyse_streams(
-                self._session, streams, self._settings, Quality(), clocks=clocks
-            )
-        except LogError:
-            return None
-        self._facts = answer.facts
-        return answer.tables
+    def _job(self, from_s: float, to_s: float, *, fit: bool = False) -> Job:
+        """Return the job of analysing a span in session time."""
+        return Job(
+            session=self._session,
+            settings=self._settings,
+            streams=self._streams(from_s, to_s),
+            clocks=self._clocks,
+            fit=fit,
+            start_s=from_s,
+            end_s=to_s,
+            whole_to_s=min((b.newest_s for b in self._buffers.values()), default=float("-inf")),
+            settled_s=self._settled(),
+        )
+
+    def _settled(self) -> dict[str, float]:
+        return {name: self._settled_s(name) for name in TIMES}
 
     def _settled_s(self, name: str) -> float:
         """Return the session time up to which a table's events no longer change."""
@@ -202,7 +217,7 @@ class RollingAnalysis:
 
     # --- folding ---
 
-    def _append(self, found: dict[str, pd.DataFrame]) -> None:
+    def _append(self, found: dict[str, pd.DataFrame], settled_s: dict[str, float]) -> None:
         """Commit the settled events of a quick run behind those committed before."""
         held = self.state.tables
         begin_s = self._last_length_end_s()
@@ -213,40 +228,43 @@ class RollingAnalysis:
         tables = dict(held)
         for name, column in TIMES.items():
             rows = found[name]
-            rows = rows[rows["length_no"].isin(list(numbers))]
-            rows = rows[_over_s(rows, column) <= self._settled_s(name)]
-            rows = rows.assign(length_no=rows["length_no"].map(numbers).astype("Int64"))
-            rows = rows.astype(held[name].dtypes.to_dict())
+            settled = _over_s(rows, column) <= settled_s[name]
+            rows = rows[settled & rows["length_no"].isin(list(numbers))]
             if name == "lengths":
                 rows = rows[rows["finished"].fillna(value=False)]
-            tables[name] = _joined(held[name], _after(held[name], rows, column))
+            rows = rows if rows.empty else _after(held[name], rows, column)
+            if rows.empty:
+                continue
+            rows = rows.assign(length_no=rows["length_no"].map(numbers).astype("Int64"))
+            tables[name] = _joined(held[name], rows.astype(held[name].dtypes.to_dict()))
         self.state = replace(self.state, tables=tables)
 
-    def _replace(self, found: dict[str, pd.DataFrame], start_s: float) -> None:
-        """Put a whole run's rows in the place of all that lie in its span."""
+    def _replace(self, job: Job, found: Found) -> None:
+        """Put a whole run's rows in the place of all that lie in its span, and behind it."""
         held = self.state.tables
-        kept = held["lengths"][held["lengths"]["end_s"] < start_s + BEFORE_LENGTH_S]
-        begin_s = float(kept["end_s"].max()) if len(kept) else start_s
-        spans = found["lengths"]
+        ends_s = held["lengths"]["end_s"]
+        kept = held["lengths"][ends_s < job.start_s + BEFORE_LENGTH_S]
+        begin_s = float(kept["end_s"].max()) if len(kept) else job.start_s
+        spans = found.tables["lengths"]
         own = spans.loc[0.5 * (spans["start_s"] + spans["end_s"]) > begin_s, "length_no"]
         shift = len(kept) - (len(spans) - len(own))
         tables = dict(held)
         corrected = 0
         for name, column in TIMES.items():
-            rows = found[name]
+            rows = found.tables[name]
             rows = rows[rows["length_no"].isin(list(own))]
-            rows = rows[_over_s(rows, column) <= self._settled_s(name)]
+            rows = rows[_over_s(rows, column) <= job.settled_s[name]]
             rows = rows.assign(length_no=rows["length_no"] + shift)
             earlier = held[name]["length_no"] <= len(kept)
-            before = held[name][earlier]
-            corrected += _moved(held[name][~earlier], rows, column)
-            tables[name] = _joined(before, rows)
-        tables["roll"] = found["roll"]
+            seen = _over_s(held[name], column) <= job.settled_s[name]
+            corrected += _moved(held[name][~earlier & seen], rows, column)
+            tables[name] = _joined(held[name][earlier], rows)
+        tables["roll"] = found.tables["roll"]
         self.state = replace(
             self.state,
             tables=tables,
-            facts=self._facts,
-            whole_to_s=min(b.newest_s for b in self._buffers.values()),
+            facts=found.facts,
+            whole_to_s=job.whole_to_s,
             corrected=self.state.corrected + corrected,
         )
 

@@ -26,14 +26,15 @@ from sensorswim.live.buffer import LiveBuffer
 from sensorswim.live.build import offset_ticks, session_time_s
 from sensorswim.live.card import Aim, card
 from sensorswim.live.follow import FolderFollower, SensorFollowed
+from sensorswim.live.job import Elsewhere, Found, Job
 from sensorswim.live.rolling import RollingAnalysis
 from sensorswim.model import Mark, Placement, SensorFile, Session
 
 AIMS_FILE: Final = "aims.json"
-POLL_S: Final = 0.05
+POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-CPU_SHARE: Final = 0.6
-"""Share of one core that the analysis of all swimmers together may take."""
+CPU_SHARE: Final = 0.5
+"""Share of one core that the quick runs of all swimmers together may take."""
 QUEUE: Final = 8
 
 
@@ -47,11 +48,11 @@ class LiveSwimmer:
         self._follower: FolderFollower | None = None
         self.rolling: RollingAnalysis | None = None
         self._buffers: dict[int, LiveBuffer] = {}
-        self.news = False
         self.cost_s = 0.0
         self.run_began_s = float("-inf")
-        self.arrived_s: float | None = None
-        """When the oldest data that no run has seen yet came, by the monotonic clock."""
+        self.arrived_us: int | None = None
+        """When the recorder had the oldest data that another event can rest on, None without."""
+        self._whole: asyncio.Task[tuple[Job, Found | None]] | None = None
 
     @property
     def name(self) -> str:
@@ -73,19 +74,39 @@ class LiveSwimmer:
             self._follower = FolderFollower(self.folder, self._facts.log)
         if not self._follower.poll():
             return False
-        for serial, sensor in self._follower.sensors.items():
+        sensors = self._follower.sensors
+        fresh_us = [s.fresh_us for s in sensors.values() if s.fresh_us is not None]
+        for serial, sensor in sensors.items():
             self._take(serial, sensor)
+        if self.arrived_us is None and fresh_us and self.rolling and self.rolling.settled_more:
+            self.arrived_us = min(fresh_us)
         return True
+
+    @property
+    def news(self) -> bool:
+        """Whether a run would say more than the last: events settled, or a whole run is done."""
+        return self.arrived_us is not None or (self._whole is not None and self._whole.done())
+
+    def begin_whole(self, elsewhere: Elsewhere) -> None:
+        """Have a whole run done where one is due and none is under way."""
+        if self.rolling is None or self._whole is not None or not self.rolling.whole_is_due:
+            return
+        job = self.rolling.whole_job()
+
+        async def done() -> tuple[Job, Found | None]:
+            return job, await elsewhere.run(job)
+
+        self._whole = asyncio.ensure_future(done())
 
     def run(self) -> None:
         """Bring the figures up to date; slow, so to be called in a thread."""
         if self.rolling is None:
             return
         began = time.thread_time()
-        if self.rolling.whole_is_due:
-            self.rolling.run_whole()
-        else:
-            self.rolling.run_quick()
+        if self._whole is not None and self._whole.done():
+            whole, self._whole = self._whole.result(), None
+            self.rolling.fold(*whole)
+        self.rolling.run_quick()
         self.cost_s = time.thread_time() - began
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
@@ -135,9 +156,6 @@ class LiveSwimmer:
             return
         for packet in sensor.take_fresh():
             self.rolling.noticed(buffer.take(packet))
-            self.news = True
-            if self.arrived_s is None:
-                self.arrived_s = time.monotonic()
 
     def _new_buffer(self, serial: int, facts: dict[str, Any]) -> LiveBuffer | None:
         reference = self._reference_facts()
@@ -191,7 +209,8 @@ class LiveHub:
     """Keeps several swimmers fresh and tells whoever subscribed.
 
     Messages are dictionaries: ``{"kind": "card", ...snapshot}`` after each analysis, mark or
-    aim, and once a second for each swimmer; a slow subscriber loses the oldest.
+    aim, and once a second for each swimmer; a slow subscriber loses the oldest. After an
+    analysis `arrived_us` says when the recorder had the oldest of the data that are new in it.
 
     Parameters
     ----------
@@ -205,10 +224,9 @@ class LiveHub:
         self._root = root
         self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
         self._look_for_more()
-        self.latencies_s: list[float] = []
-        """From the arrival of data to the figures made of it, for benchmarks."""
+        self._elsewhere = Elsewhere()
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
-        self._running: tuple[LiveSwimmer, asyncio.Future[None], float | None] | None = None
+        self._running: tuple[LiveSwimmer, asyncio.Future[None], int | None] | None = None
 
     def subscribe(self) -> asyncio.Queue[dict[str, Any]]:
         """Return a queue of messages that begins with one card for each swimmer."""
@@ -227,26 +245,37 @@ class LiveHub:
         """Whether anyone is subscribed."""
         return bool(self._queues)
 
-    def publish(self, swimmer: LiveSwimmer) -> None:
+    def publish(self, swimmer: LiveSwimmer, **more: Any) -> None:
         """Tell everyone how a swimmer is now."""
-        message = _message(swimmer)
+        message = _message(swimmer) | more
         for queue in self._queues:
             _put(queue, message)
 
     async def run(self) -> None:
         """Follow, analyse and tell until cancelled."""
+        try:
+            await self._run()
+        finally:
+            self._elsewhere.close()
+
+    async def _run(self) -> None:
         due_s = 0.0
         while True:
             for swimmer in self.swimmers.values():
                 swimmer.poll()
             self._collect()
+            for swimmer in self.swimmers.values():
+                swimmer.begin_whole(self._elsewhere)
             self._begin_next()
             if time.monotonic() >= due_s:
                 due_s = time.monotonic() + STATUS_S
                 self._look_for_more()
                 for swimmer in self.swimmers.values():
                     self.publish(swimmer)
-            await asyncio.sleep(POLL_S)
+            if self._running is None:
+                await asyncio.sleep(POLL_S)
+            else:
+                await asyncio.wait([self._running[1]], timeout=POLL_S)
 
     def _look_for_more(self) -> None:
         if self._root is None:
@@ -259,12 +288,10 @@ class LiveHub:
         """Publish the figures of a run that has ended."""
         if self._running is None or not self._running[1].done():
             return
-        swimmer, future, arrived_s = self._running
+        swimmer, future, arrived_us = self._running
         self._running = None
         future.result()
-        self.publish(swimmer)
-        if arrived_s is not None:
-            self.latencies_s.append(time.monotonic() - arrived_s)
+        self.publish(swimmer, arrived_us=arrived_us)
 
     def _begin_next(self) -> None:
         """Begin the analysis that has waited longest, within the share of a core."""
@@ -276,10 +303,10 @@ class LiveHub:
         if not waiting:
             return
         swimmer = min(waiting, key=lambda s: s.run_began_s)
-        swimmer.news, swimmer.run_began_s = False, time.monotonic()
-        arrived_s, swimmer.arrived_s = swimmer.arrived_s, None
+        swimmer.run_began_s = time.monotonic()
+        arrived_us, swimmer.arrived_us = swimmer.arrived_us, None
         future = asyncio.ensure_future(asyncio.to_thread(swimmer.run))
-        self._running = (swimmer, future, arrived_s)
+        self._running = (swimmer, future, arrived_us)
 
 
 def _message(swimmer: LiveSwimmer) -> dict[str, Any]:

@@ -1,0 +1,121 @@
+"""One run of the detectors over a span, ready to be done in another process."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import threading
+import time
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from multiprocessing.connection import wait
+from typing import Any
+
+import pandas as pd
+
+from sensorswim.analyse import analyse_streams
+from sensorswim.errors import LogError
+from sensorswim.model import ClockFit, Placement, Quality, Session, Settings, Stream
+from sensorswim.signal.clocks import fit_clocks
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """What a run found: tables, facts, the clocks it went by, and its processor time."""
+
+    tables: dict[str, pd.DataFrame]
+    facts: dict[str, Any]
+    clocks: dict[Placement, ClockFit]
+    cost_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """What a run needs.
+
+    Parameters
+    ----------
+    streams : dict
+        The sensors' samples, the first sensor's clock being session time.
+    clocks : dict
+        What is known of the clocks; sensors without an entry run like the first.
+    fit : bool
+        Fit the clocks anew.
+    start_s, end_s : float
+        The span in session time.
+    whole_to_s : float
+        Up to where every sensor has samples.
+    settled_s : dict
+        Session time up to which the events of each table no longer change.
+    """
+
+    session: Session
+    settings: Settings
+    streams: dict[Placement, Stream]
+    clocks: dict[Placement, ClockFit]
+    fit: bool
+    start_s: float
+    end_s: float
+    whole_to_s: float
+    settled_s: dict[str, float]
+
+    def run(self) -> Found | None:
+        """Return what the detectors find, None where there is too little data."""
+        began_s = time.thread_time()
+        if not self.streams:
+            return None
+        known = fit_clocks(self.streams, Quality()) if self.fit else self.clocks
+        clocks = {place: known.get(place, ClockFit()) for place in self.streams}
+        try:
+            answer = analyse_streams(
+                self.session, self.streams, self.settings, Quality(), clocks=clocks
+            )
+        except LogError:
+            return None
+        return Found(
+            tables=answer.tables,
+            facts=answer.facts,
+            clocks=known,
+            cost_s=time.thread_time() - began_s,
+        )
+
+
+class Elsewhere:
+    """One process that does jobs, so that long ones never hold up short ones here.
+
+    It is started with the first job, and started again where it died.
+    """
+
+    def __init__(self) -> None:
+        self._pool: ProcessPoolExecutor | None = None
+
+    async def run(self, job: Job) -> Found | None:
+        """Return what a job finds; a job that the process died of is done here, in a thread."""
+        if self._pool is None:
+            spawn = multiprocessing.get_context("spawn")
+            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=_end_with_parent)
+        try:
+            return await asyncio.get_running_loop().run_in_executor(self._pool, job.run)
+        except BrokenProcessPool:
+            self.close()
+            return await asyncio.to_thread(job.run)
+
+    def close(self) -> None:
+        """Let the process go."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = None
+
+
+def _end_with_parent() -> None:
+    """Leave as soon as the parent is gone, also where it was killed."""
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+
+    def watch() -> None:
+        wait([parent.sentinel])
+        os._exit(0)
+
+    threading.Thread(target=watch, daemon=True, name="parent").start()
