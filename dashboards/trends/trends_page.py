@@ -170,17 +170,17 @@ def _pictures(series: Series, speed: Series | None, scheme: str) -> list[Any]:
 def _table(visits: Any, condition: str) -> html.Section:
     """Return the main figures, judged together."""
     found = trends_of(visits, condition)
-    heads = ("figure", "visits", "first", "last", "change", "counts from", "in words")
+    heads = ("figure", "in words", "change", "counts from", "first", "last", "visits")
     rows = [
         html.Tr(
             [
                 html.Th(series.figure.words, scope="row"),
-                html.Td(len(series.visits)),
-                html.Td(number_with_unit(series.visits[0].mean, series.figure)),
-                html.Td(number_with_unit(series.visits[-1].mean, series.figure)),
+                html.Td(str(series.since_first.verdict)),
                 html.Td(number_with_unit(series.since_first.difference, series.figure, sign=True)),
                 html.Td(number_with_unit(series.since_first.detectable, series.figure)),
-                html.Td(str(series.since_first.verdict)),
+                html.Td(number_with_unit(series.visits[0].mean, series.figure)),
+                html.Td(number_with_unit(series.visits[-1].mean, series.figure)),
+                html.Td(len(series.visits)),
             ]
         )
         for series in found.values()
