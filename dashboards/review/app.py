@@ -11,7 +11,13 @@ import dash
 from dash import ClientsideFunction, Input, Output, dcc, html
 
 from sensorswim.dashboards.components import Page, frame, new_app
-from sensorswim.dashboards.review import blocks_page, review_page, sessions_page, setup_page
+from sensorswim.dashboards.review import (
+    blocks_page,
+    moment_desk,
+    review_page,
+    sessions_page,
+    setup_page,
+)
 from sensorswim.dashboards.review.desk import Desk
 from sensorswim.dashboards.review.media import add_media_routes
 from sensorswim.dashboards.review.shelf import Shelf
@@ -31,6 +37,7 @@ def review_app(shelf: Shelf) -> dash.Dash:
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
     add_media_routes(app.server, desk)
+    moment_desk.add_routes(app.server, desk)
     stores = [
         dcc.Location(id="url", refresh="callback-nav"),
         dcc.Store(id="ready"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import math
 from typing import Any, Final
 
 import dash
@@ -9,9 +11,12 @@ import dash_mantine_components as dmc
 import numpy as np
 import pandas as pd
 from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html
+from fastapi import FastAPI
+from starlette.responses import JSONResponse
 
 from sensorswim.dashboards.review import breath_marks, video_panel
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
+from sensorswim.errors import SensorswimError
 from sensorswim.figures import LEGEND, Stretch, style
 from sensorswim.figures.time_axis import HEIGHT_PX
 
@@ -29,7 +34,7 @@ _STEPS: Final = (
     ("play", "Play or pause", "Space"),
     ("loop", "Loop this cycle", "C"),
 )
-_HEARD: Final = {"moments": "data", "speed": "value", "axis": "figure"}
+_HEARD: Final = {"moments": "data", "speed": "value", "axis-figure": "data"}
 """What the browser's own part of the page listens to."""
 _STORES: Final = ("moved", "clip", "clip-number", "clip-turn", "clip-now", "measure")
 _SPEEDS: Final = (("1", "full speed"), ("0.5", "½"), ("0.25", "¼"), ("0.125", "⅛"))
@@ -38,7 +43,7 @@ _SPEEDS: Final = (("1", "full speed"), ("0.5", "½"), ("0.25", "¼"), ("0.125", 
 def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
     """Return this part of the page, its plot drawn over a length or, for None, the session."""
     stretch = _stretch_of(opened, length_no, turn="first")
-    drawn, words = (None, "") if stretch is None else _axis(opened, stretch, stretch, scheme)
+    drawn, words = (None, "") if stretch is None else _axis(opened, stretch, scheme)
     buttons = [
         html.Button(
             [name, html.Kbd(key)],
@@ -69,13 +74,7 @@ def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
                     html.Div(
                         [
                             _legend(),
-                            dcc.Graph(
-                                id="axis",
-                                figure=drawn,
-                                config=_AXIS_CONFIG,
-                                responsive=True,
-                                style=_AXIS_STYLE,
-                            ),
+                            html.Div(html.Div(style=_AXIS_STYLE), id="axis"),
                         ],
                         id="axis-box",
                         role="group",
@@ -88,8 +87,9 @@ def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
             html.P(words, id="axis-words", className="reading"),
             breath_marks.section(),
             dcc.Store(id="stretch", data=stretch),
+            dcc.Store(id="axis-figure", data=drawn),
             *[dcc.Store(id=name) for name in _STORES],
-            *[dcc.Store(id=f"{name}-heard") for name in ("moments", "speed", "clip", "tool")],
+            *[dcc.Store(id=f"{name}-heard") for name in (*_HEARD, "clip", "tool")],
             dcc.Store(id="axis-heard", data=None if stretch else "nothing to draw"),
         ],
         id="moment-desk",
@@ -186,36 +186,53 @@ def _stretch_of(opened: Opened, length_no: int | None, *, turn: str) -> dict[str
 
 def _add_axis(app: dash.Dash, desk: Desk) -> None:
     @app.callback(
-        Output("axis", "figure"),
+        Output("axis-figure", "data"),
         Output("axis-words", "children"),
         Input("scheme", "data"),
         Input("stretch", "data"),
-        Input("moved", "data"),
-        State("axis", "figure"),
+        State("moved", "data"),
         State("session-key", "data"),
         prevent_initial_call=True,
     )
     async def draw_axis(
-        scheme: str | None, chosen: dict[str, Any] | None, moved: list[float] | None,
-        now: dict[str, Any] | None, key: str,
-    ) -> tuple[Any, Any]:  # fmt: skip
+        scheme: str | None, chosen: dict[str, Any] | None, moved: dict[str, Any] | None, key: str
+    ) -> tuple[Any, Any]:
         if chosen is None:
             raise dash.exceptions.PreventUpdate
         opened = await opened_or_stop(desk, key, scheme)
-        span = [chosen["start_s"], chosen["end_s"]]
-        if ctx.triggered_id == "moved" and moved:
-            span = sorted(moved)
-        elif ctx.triggered_id == "scheme" and now:
-            span = now["layout"]["xaxis"]["range"]
-        shown = {"start_s": float(span[0]), "end_s": float(span[1])}
-        return _axis(opened, chosen, shown, scheme or "light")
+        stays = ctx.triggered_id == "scheme" and moved and moved["turn"] == chosen["turn"]
+        return _axis(opened, moved if stays and moved else chosen, scheme or "light")
 
 
-def _axis(
-    opened: Opened, chosen: dict[str, Any], shown: dict[str, Any], scheme: str
-) -> tuple[dict[str, Any], str]:
-    """Return the plot of the times shown, within the stretch chosen last, and its words."""
+def add_routes(api: FastAPI, desk: Desk) -> None:
+    """Add where the browser fetches the plot of the times that it was dragged to."""
+
+    @api.get("/axis/{key}")
+    async def axis(key: str, start_s: float, end_s: float, turn: str, scheme: str) -> JSONResponse:
+        if not (math.isfinite(start_s) and math.isfinite(end_s) and start_s < end_s):
+            return JSONResponse({"problem": "no stretch of time"}, status_code=400)
+        shown = {"start_s": start_s, "end_s": end_s, "turn": turn}
+        look = "dark" if scheme == "dark" else "light"
+        drawn = await asyncio.to_thread(_fetched, desk, key, shown, look)
+        if drawn is None:
+            return JSONResponse({"problem": "no such session"}, status_code=404)
+        return JSONResponse({"figure": drawn[0], "words": drawn[1]})
+
+
+def _fetched(
+    desk: Desk, key: str, shown: dict[str, Any], scheme: str
+) -> tuple[dict[str, Any], str] | None:
+    try:
+        opened = desk.open(key)
+    except SensorswimError:
+        return None
+    return None if opened is None else _axis(opened, shown, scheme)
+
+
+def _axis(opened: Opened, shown: dict[str, Any], scheme: str) -> tuple[dict[str, Any], str]:
+    """Return the plot of the times shown and its words; a new turn takes the view there."""
     spec = opened.axis.draw(Stretch(start_s=shown["start_s"], end_s=shown["end_s"]))
-    spec["layout"]["uirevision"] = chosen["turn"]
+    spec["config"] = _AXIS_CONFIG
+    spec["layout"]["uirevision"] = shown["turn"]
     words = f"In words: {spec['layout']['meta']['alt']}"
     return style.recolour_spec(spec, scheme), words

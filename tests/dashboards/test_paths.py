@@ -156,3 +156,14 @@ def test_the_shelf_offers_the_invented_samples(tmp_path: Path) -> None:
     assert len(samples) == 4
     assert {entry.key for entry in shelf.entries()} == samples
     assert shelf.sample() == key_of(SAMPLE)
+
+
+def test_a_stretch_that_is_none_and_a_session_that_is_not_there_are_refused(
+    client: TestClient, session: Path
+) -> None:
+    about = {"turn": "one", "scheme": "light"}
+    for start, end in (("5", "5"), ("9", "2"), ("nan", "3"), ("0", "inf"), ("a", "3")):
+        asked = about | {"start_s": start, "end_s": end}
+        assert client.get(f"/axis/{key_of(session)}", params=asked).status_code in (400, 422)
+    asked = about | {"start_s": "1", "end_s": "9"}
+    assert client.get("/axis/0123456789abcdef", params=asked).status_code == 404

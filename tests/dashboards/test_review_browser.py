@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from sensorswim.figures.style import DARK_OF, PAPER
 from sensorswim.formats.session_toml import read_marks, read_session
 from sensorswim.model import Quality
 from sensorswim.model.session import video_time
@@ -244,11 +245,26 @@ def test_dragging_the_plot_brings_what_lies_beside(shared: Watched) -> None:
     box = page.locator("#axis .nsewdrag").first.bounding_box()
     assert box is not None
     first = page.locator("#axis-words").inner_text()
+    drawn = page.evaluate_handle("document.querySelector('#axis > div').data[0].x")
     page.mouse.move(box["x"] + 0.3 * box["width"], box["y"] + 10)
     page.mouse.down()
     page.mouse.move(box["x"] + 0.8 * box["width"], box["y"] + 10, steps=4)
     page.mouse.up()
     expect(page.locator("#axis-words")).not_to_have_text(first)
+    there = page.locator("#axis-words").inner_text()
+    assert page.evaluate("old => document.querySelector('#axis > div').data[0].x !== old", drawn)
+    page.get_by_role("button", name="Light or dark look").click()
+    page.wait_for_function(
+        "dark => document.querySelector('#axis > div')._fullLayout.paper_bgcolor === dark",
+        arg=DARK_OF[PAPER],
+    )
+    assert page.locator("#axis-words").inner_text() == there
+    page.get_by_role("button", name="Light or dark look").click()
+    page.wait_for_function(
+        "dark => document.querySelector('#axis > div')._fullLayout.paper_bgcolor !== dark",
+        arg=DARK_OF[PAPER],
+    )
+    assert page.locator("#axis-words").inner_text() == there
 
 
 def test_a_table_row_moves_the_moment(shared: Watched) -> None:

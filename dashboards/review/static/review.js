@@ -3,15 +3,15 @@
 (() => {
   const NO_VIDEO_FRAME_S = 0.02;
   const state = {t: null, moments: null, loop: null, rate: 1, playing: null, told: 0,
-    fresh: false, drawn: false};
+    fresh: false};
   const at = (id) => document.getElementById(id);
-  const plot = () => document.querySelector("#axis .js-plotly-plot");
+  const axis = window.sensorswimAxis, plot = axis.plot;
 
   // ---- the cursor over the plot
   const place = () => {
     const gd = plot();
-    const axis = gd?._fullLayout?.xaxis;
-    if (!axis || state.t === null) return;
+    const scale = gd?._fullLayout.xaxis;
+    if (!scale || state.t === null) return;
     let line = at("axis-cursor");
     if (!line) {
       line = Object.assign(document.createElement("div"), {id: "axis-cursor", className: "cursor"});
@@ -19,17 +19,17 @@
     }
     const size = gd._fullLayout._size;
     const box = at("axis-box").getBoundingClientRect(), own = gd.getBoundingClientRect();
-    const x = axis._offset + axis.d2p(state.t);
+    const x = scale._offset + scale.d2p(state.t);
     const left = own.left - box.left, top = own.top - box.top;
-    line.hidden = x < axis._offset || x > axis._offset + axis._length;
+    line.hidden = x < scale._offset || x > scale._offset + scale._length;
     line.style.height = `${size.h}px`;
     line.style.transform = `translate(${left + x}px, ${top + size.t}px)`;
   };
 
   const follow = () => {
     const gd = plot();
-    const range = gd?._fullLayout?.xaxis?.range;
-    if (!range || !gd.layout.meta || state.t === null || (state.t >= range[0] && state.t <= range[1])) return;
+    const range = gd?._fullLayout.xaxis.range;
+    if (!range || state.t === null || (state.t >= range[0] && state.t <= range[1])) return;
     const width = range[1] - range[0];
     const start = state.t - (state.playing ? 0.1 : 0.5) * width;
     window.Plotly.relayout(gd, {"xaxis.range": [start, start + width]});
@@ -172,31 +172,14 @@
     const gd = plot();
     if (!gd || !down) return;
     if (Math.hypot(event.clientX - down[0], event.clientY - down[1]) > 4) return;
-    const axis = gd._fullLayout.xaxis;
-    const x = event.clientX - gd.getBoundingClientRect().left - axis._offset;
-    if (x >= 0 && x <= axis._length) moveTo(axis.p2d(x), "plot");
+    const scale = gd._fullLayout.xaxis;
+    const x = event.clientX - gd.getBoundingClientRect().left - scale._offset;
+    if (x >= 0 && x <= scale._length) moveTo(scale.p2d(x), "plot");
   }, true);
-
-  // the figure is told before it is drawn: its events are there only once the plot stands
-  const watch = () => {
-    const gd = plot();
-    if (!gd?.on) return void setTimeout(watch, 50);
-    if (gd.dataset.watched) return;
-    gd.dataset.watched = "yes";
-    gd.on("plotly_afterplot", shown);
-    gd.on("plotly_relayouting", place);
-    gd.on("plotly_relayout", (change) => {
-      const range = change["xaxis.range"] ??
-        [change["xaxis.range[0]"], change["xaxis.range[1]"]];
-      if (range.every(Number.isFinite)) window.dash_clientside.set_props("moved",
-        {data: [...range]});
-    });
-    shown();
-  };
 
   // a session's first figure goes to the moment; later the coach may look away from it
   const shown = () => {
-    if (state.fresh && plot()?._fullLayout?.xaxis?.range && plot().layout?.meta) {
+    if (state.fresh && plot()) {
       state.fresh = false;
       follow();
       window.dash_clientside.set_props("axis-heard", {data: "drawn"});
@@ -204,7 +187,8 @@
     place();
   };
 
-  addEventListener("resize", () => setTimeout(place, 200));
+  axis.onDrawn(shown);
+  axis.onMoving(place);
 
   const review = {
     state, moveTo, place, follow, tell, pressed,
@@ -212,8 +196,9 @@
     moments: (data) => {
       const other = state.moments?.key !== data?.key;
       state.moments = data;
-      state.drawn = false;
       const asked = Number(new URL(location.href).searchParams.get("t") ?? NaN);
+      state.fresh = true;
+      shown();
       if (other) Object.assign(state, {t: null, loop: null, playing: null});
       if (other && Number.isFinite(asked)) setTimeout(() => moveTo(asked, "address"), 0);
       return window.dash_clientside.no_update;
@@ -223,10 +208,8 @@
       review.video?.()?.speed(state.rate);
       return window.dash_clientside.no_update;
     },
-    axis: (figure) => {
-      if (state.drawn || !figure?.layout?.meta) return window.dash_clientside.no_update;
-      Object.assign(state, {drawn: true, fresh: true});
-      watch();
+    "axis-figure": (figure) => {
+      if (figure) axis.draw(figure);
       return window.dash_clientside.no_update;
     },
     row: (rows) => {
