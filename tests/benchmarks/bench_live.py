@@ -2,8 +2,10 @@
 
     python -m tests.benchmarks.bench_live --swimmers 1 --minutes 10
 
-The rehearsal runs in a process of its own at a pool's speed; this process follows its folders as
-the page does. Printed: the time from data on disk to figures made of it, the load, what was kept.
+The rehearsal runs in a process of its own at a pool's speed, the poolside page is served by
+another, and this one listens to it as a browser does. Printed: the time from a packet's arrival at
+the recorder to the WebSocket message with the figures that rest on it (the browser's own drawing
+isn't in it), the load of the serving process with its children, and what was kept.
 """
 
 from __future__ import annotations
@@ -19,8 +21,14 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
+import psutil
+import uvicorn
+from websockets.asyncio.client import connect
 
 from sensorswim.analyse import analyse
+from sensorswim.dashboards.components import free_port
+from sensorswim.dashboards.poolside import poolside_app
 from sensorswim.live.clock import HostClock
 from sensorswim.live.rehearse import LiveRehearsal
 from sensorswim.live.rolling import TIMES
@@ -29,6 +37,9 @@ from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, rehears
 from sensorswim.rehearsal.settings import Segment
 
 COMPARED = ("stroke_rate_cycles_min", "kicks_per_cycle", "roll_onto_left_deg", "clean_speed_m_s")
+
+LAST_DATA_S = 15.0
+"""How long the page goes on after the swim before its tables are compared."""
 
 
 def plan(minutes: float) -> Plan:
@@ -54,17 +65,52 @@ def swim(folders: list[Path], minutes: float, out: Connection) -> None:
     out.send([(r.packets_kept, r.packets_taken, r.links_lost) for r in rehearsed])
 
 
-async def follow(hub: LiveHub, ends: Connection) -> tuple[list, float, float]:
-    task = asyncio.ensure_future(hub.run())
-    cpu_s, wall_s = time.process_time(), time.monotonic()
+def watch(folders: list[Path], port: int, ends: Connection) -> None:
+    """Serve the page until told to end; send the processor time used and the last tables."""
+    asyncio.run(serve(folders, port, ends))
+
+
+async def serve(folders: list[Path], port: int, ends: Connection) -> None:
+    hub = LiveHub(folders)
+    app = poolside_app(hub, place="the benchmark")
+    server = uvicorn.Server(uvicorn.Config(app.server, port=port, log_level="error"))
+    serving = asyncio.ensure_future(server.serve())
+    while not server.started:
+        await asyncio.sleep(0.05)
+    began_s = processor_s()
+    ends.send("serving")
     while not ends.poll():
         await asyncio.sleep(0.2)
-        if task.done():
-            task.result()
-    load = (time.process_time() - cpu_s) / (time.monotonic() - wall_s)
-    await asyncio.sleep(15.0)
-    task.cancel()
-    return ends.recv(), load, time.monotonic() - wall_s
+    ends.send(processor_s() - began_s)
+    ends.recv()
+    await asyncio.sleep(LAST_DATA_S)
+    rollings = {name: swimmer.rolling for name, swimmer in hub.swimmers.items()}
+    ends.send({name: rolling.state.tables for name, rolling in rollings.items() if rolling})
+    server.should_exit = True
+    await serving
+
+
+def processor_s() -> float:
+    """Return the processor time of this process and its children that still run."""
+    mine = psutil.Process()
+    times = [process.cpu_times() for process in (mine, *mine.children(recursive=True))]
+    return sum(used.user + used.system for used in times)
+
+
+async def listen(port: int, swum: Connection) -> tuple[list[float], float]:
+    """Return what each message with new figures had taken, until the swim is over, in seconds."""
+    waits: list[float] = []
+    began_s = time.monotonic()
+    async with connect(f"ws://127.0.0.1:{port}/ws/live", origin=f"http://127.0.0.1:{port}") as page:
+        while not swum.poll():
+            try:
+                message = json.loads(await asyncio.wait_for(page.recv(), 5.0))
+            except TimeoutError:
+                continue
+            if message.get("arrived_us"):
+                waits.append(1e-6 * (time.time_ns() // 1000 - message["arrived_us"]))
+        span_s = time.monotonic() - began_s
+    return waits, span_s
 
 
 def main() -> None:
@@ -74,31 +120,35 @@ def main() -> None:
     given = parser.parse_args()
     place = Path(tempfile.mkdtemp(prefix="bench-live-"))
     folders = [place / f"swimmer{n}" for n in range(given.swimmers)]
-    mine, theirs = multiprocessing.Pipe()
-    spawn = multiprocessing.get_context("spawn")
-    child = spawn.Process(target=swim, args=(folders, given.minutes, theirs))
-    child.start()
-    assert mine.recv() == "swimming"
-    hub = LiveHub(folders)
-    kept, load, wall_s = asyncio.run(follow(hub, mine))
-    child.join()
-    waits = np.array(hub.latencies_s)
-    print(f"{given.swimmers} swimmers, {wall_s:.0f} s, load {os.getloadavg()[0]:.1f}")
-    print(f"kept/taken/links lost: {kept}")
+    swum, tells_swum = multiprocessing.Pipe()
+    served, tells_served = multiprocessing.Pipe()
+    spawn, port = multiprocessing.get_context("spawn"), free_port()
+    swimming = spawn.Process(target=swim, args=(folders, given.minutes, tells_swum))
+    serving = spawn.Process(target=watch, args=(folders, port, tells_served))
+    swimming.start()
+    assert swum.recv() == "swimming"
+    serving.start()
+    assert served.recv() == "serving"
+    waits, span_s = asyncio.run(listen(port, swum))
+    served.send("swum")
+    load = served.recv() / span_s
+    print(f"{given.swimmers} swimmers, {span_s:.0f} s, load {os.getloadavg()[0]:.1f}")
+    print(f"kept/taken/links lost: {swum.recv()}")
     print(
-        f"data to figures: p50 {1e3 * np.median(waits):.0f} ms, "
-        f"p95 {1e3 * np.percentile(waits, 95):.0f} ms over {len(waits)} runs; "
-        f"following and analysing took {100 * load:.0f} % of a core"
+        f"arrival to WebSocket message: p50 {1e3 * np.median(waits):.0f} ms, "
+        f"p95 {1e3 * np.percentile(waits, 95):.0f} ms over {len(waits)} messages; "
+        f"serving, following and analysing took {100 * load:.0f} % of a core"
     )
+    tables = served.recv()
     for folder in folders:
-        compare(hub, folder)
+        compare(tables[folder.name], folder)
+    swimming.join()
+    serving.join()
 
 
-def compare(hub: LiveHub, folder: Path) -> None:
+def compare(live: dict[str, pd.DataFrame], folder: Path) -> None:
     """Print how far the live figures were from those of the finished session."""
-    rolling = hub.swimmers[folder.name].rolling
-    assert rolling is not None
-    live, final = rolling.state.tables, analyse(folder).tables
+    final = analyse(folder).tables
     counts = {name: (len(live[name]), len(final[name])) for name in TIMES}
     print(f"{folder.name}: rows live/final {json.dumps(counts)}")
     both = live["lengths"].merge(final["lengths"], on="length_no", suffixes=("", "_final"))
