@@ -31,6 +31,10 @@ class HostClock:
         self._began_s = _steady_s()
         self._wall_us = time.time_ns() // 1000
 
+    def follow(self, other: HostClock) -> None:
+        """Tell the time of another clock, of this machine and this speed."""
+        self._began_s, self._wall_us = other._began_s, other._wall_us
+
     def now_s(self) -> float:
         """Return seconds since this clock was made."""
         return (_steady_s() - self._began_s) * self.speed

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import asyncio
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sensorswim.formats.radio_log import read_radio
+from sensorswim.formats.radio_log import SensorLog, read_radio
 from sensorswim.live.build import Built
 from sensorswim.live.clock import HostClock
-from sensorswim.live.emulated.air import EmulatedAir
-from sensorswim.live.emulated.worn import Worn, wear
+from sensorswim.live.emulated.apart import SensorsApart, serials
+from sensorswim.live.emulated.device import name_of
+from sensorswim.live.emulated.tcp import TcpAir
+from sensorswim.live.emulated.worn import out_s
 from sensorswim.live.recorder import Recorder, Wearer
 from sensorswim.live.sensor import StartOrder
+from sensorswim.model import Placement
 from sensorswim.rehearsal import Rehearsal
-
-FIRST_SERIAL = 0x5357_0000_0000_0C42
-"""Serial numbers of emulated sensors begin here; no real one has them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +43,8 @@ class Rehearsed:
 class LiveRehearsal:
     """Invented swimmers with emulated sensors, and the recorder that hears them.
 
+    The sensors run in a process of their own and are reached over TCP on this machine.
+
     Parameters
     ----------
     rehearsals : dict
@@ -59,57 +62,75 @@ class LiveRehearsal:
         *,
         tell: Callable[[str], None] = lambda _line: None,
     ) -> None:
-        self._clock, self._tell = clock, tell
-        self.worn: dict[Path, list[Worn]] = {}
-        for number, (folder, rehearsal) in enumerate(rehearsals.items()):
-            serial = FIRST_SERIAL + 16 * number
-            self.worn[folder] = wear(rehearsal, clock.now_s, first_serial=serial)
-        rate_hz = round(next(iter(rehearsals.values())).kit.rate_hz)
-        every = [item for worn in self.worn.values() for item in worn]
-        self.recorder = Recorder(
-            [_wearer(folder, r, self.worn[folder]) for folder, r in rehearsals.items()],
-            EmulatedAir(every, clock),
-            clock,
-            order=StartOrder(log=0, rate_hz=rate_hz),
-            tell=tell,
-        )
-        self.end_s = max(float(item.water.time_s[-1]) for item in every)
+        self._rehearsals, self._clock, self._tell = rehearsals, clock, tell
+        self.worn = {
+            folder: serials(rehearsal, number)
+            for number, (folder, rehearsal) in enumerate(rehearsals.items())
+        }
+        """Which sensors each swimmer wears, and where."""
+        self.end_s = max(out_s(rehearsal) for rehearsal in rehearsals.values())
 
     async def run(self) -> list[Rehearsed]:
         """Swim to the end, climb out, fetch the rest, and compare with what was taken."""
-        self._clock.begin()
-        running = asyncio.ensure_future(self.recorder.run())
+        with tempfile.TemporaryDirectory(prefix="sensors-") as place:
+            flash = Path(place)
+            sensors = SensorsApart(list(self._rehearsals.values()), flash)
+            try:
+                await asyncio.to_thread(sensors.start, self._clock)
+                recorder = self._recorder(sensors.port)
+                built = await self._record(recorder)
+            finally:
+                sensors.kill()
+            taken = {log.serial: log for log in read_radio(flash)}
+            return [
+                self._compared(folder, what, taken, recorder)
+                for folder, what in zip(self.worn, built, strict=True)
+            ]
+
+    def _recorder(self, port: int) -> Recorder:
+        rate_hz = round(next(iter(self._rehearsals.values())).kit.rate_hz)
+        return Recorder(
+            [_wearer(folder, r, self.worn[folder]) for folder, r in self._rehearsals.items()],
+            TcpAir(port, self._clock),
+            self._clock,
+            order=StartOrder(log=0, rate_hz=rate_hz),
+            tell=self._tell,
+        )
+
+    async def _record(self, recorder: Recorder) -> list[Built]:
+        running = asyncio.ensure_future(recorder.run())
         try:
             while self._clock.now_s() < self.end_s and not running.done():
                 await self._clock.sleep(0.5)
-            self.recorder.finish()
-            built = await running
+            recorder.finish()
+            return await running
         finally:
             running.cancel()
             await asyncio.gather(running, return_exceptions=True)
-        return [self._compared(*pair) for pair in zip(self.worn, built, strict=True)]
 
-    def _compared(self, folder: Path, built: Built) -> Rehearsed:
-        kept = {log.serial: list(log.packets.values()) for log in read_radio(folder)}
-        devices = [item.device for item in self.worn[folder]]
-        same = [len(set(device.log) & set(kept.get(device.serial, []))) for device in devices]
-        names = {device.name for device in devices}
-        tasks = [task for task in self.recorder.tasks if task.link.name in names]
+    def _compared(
+        self, folder: Path, built: Built, taken: dict[int, SensorLog], recorder: Recorder
+    ) -> Rehearsed:
+        kept = {log.serial: set(log.packets.values()) for log in read_radio(folder)}
+        own = [taken[serial] for serial in self.worn[folder] if serial in taken]
+        same = [len(set(log.packets.values()) & kept.get(log.serial, set())) for log in own]
+        names = {name_of(serial) for serial in self.worn[folder]}
+        tasks = [task for task in recorder.tasks if task.link.name in names]
         return Rehearsed(
             folder=folder,
             built=built,
-            packets_taken=sum(len(device.log) for device in devices),
+            packets_taken=sum(len(log.packets) for log in own),
             packets_kept=sum(same),
             links_lost=sum(task.connections - 1 for task in tasks),
         )
 
 
-def _wearer(folder: Path, rehearsal: Rehearsal, worn: list[Worn]) -> Wearer:
+def _wearer(folder: Path, rehearsal: Rehearsal, worn: dict[int, Placement]) -> Wearer:
     return Wearer(
         folder=folder,
         swimmer=rehearsal.swimmer.name,
         pool_length_m=rehearsal.plan.pool_length_m,
         height_m=round(rehearsal.swimmer.height_m, 3),
-        sensors={item.device.name: item.device.label for item in worn},
+        sensors={name_of(serial): placement for serial, placement in worn.items()},
         extra={"invented": True},
     )

@@ -31,6 +31,7 @@ from sensorswim.formats.radio_packets import (
     encode_range_end,
     encode_samples,
 )
+from sensorswim.live.emulated.flash import Flash
 from sensorswim.live.link import Channel
 from sensorswim.model import Placement
 from sensorswim.model.streams import FloatArray
@@ -62,6 +63,11 @@ class Motion:
     gyro_range_deg_s: int = 2000
 
 
+def name_of(serial: int) -> str:
+    """Return what a sensor of this serial number advertises."""
+    return f"SSW-{serial & 0xFFFF:04X}"
+
+
 class EmulatedDevice:
     """One sensor; `advance` lets it catch up with its own clock.
 
@@ -74,6 +80,8 @@ class EmulatedDevice:
         Returns device time now, in s.
     mtu : int
         Of the link; small ones have packets cut.
+    flash : Flash, optional
+        Outlives this object; a log that it holds is gone on with.
     """
 
     def __init__(
@@ -84,6 +92,7 @@ class EmulatedDevice:
         device_s: Callable[[], float],
         *,
         mtu: int = 247,
+        flash: Flash | None = None,
     ) -> None:
         self.serial, self.label, self.motion, self.mtu = serial, label, motion, mtu
         self.mode = Mode.IDLE
@@ -102,11 +111,14 @@ class EmulatedDevice:
         self._resend_end: RangeEnd | None = None
         self._cut_number = 0
         self._state_due_s = 0.0
+        self._flash = flash
+        if flash is not None:
+            self._wake(flash)
 
     @property
     def name(self) -> str:
         """What it advertises."""
-        return f"SSW-{self.serial & 0xFFFF:04X}"
+        return name_of(self.serial)
 
     def state(self) -> bytes:
         """Return the state's bytes."""
@@ -189,6 +201,17 @@ class EmulatedDevice:
         result = doing[Order(command.order)](*command.values)
         self._answer(command, result, ticks)
 
+    def _wake(self, flash: Flash) -> None:
+        """Go on with the log of before; what was to be sampled without power is lost."""
+        held = flash.held()
+        if held is None:
+            return
+        self.log_number, self.log = held.log, list(held.packets.values())
+        self._began_s, self._a_packet = held.facts["began_s"], held.facts["samples_a_packet"]
+        self.mode = Mode.RECORDING if held.facts["recording"] else Mode.IDLE
+        self._next = int(np.searchsorted(self.motion.time_s, self._device_s()))
+        flash.go_on(held.log, held.facts)
+
     # --- commands ---
 
     def _start(self, log: int, rate: int, accel: int, gyro: int, a_packet: int) -> Result:
@@ -203,6 +226,9 @@ class EmulatedDevice:
         self.mode = Mode.RECORDING
         self._began_s = self._device_s()
         self._next = int(np.searchsorted(self.motion.time_s, self._began_s))
+        if self._flash is not None:
+            facts = {"began_s": self._began_s, "samples_a_packet": a_packet, "recording": True}
+            self._flash.begin(log, facts)
         return Result.DONE
 
     def _stop(self) -> Result:
@@ -212,6 +238,8 @@ class EmulatedDevice:
             if last > self._next:
                 self._close_packet(last)
             self.mode = Mode.IDLE
+            if self._flash is not None:
+                self._flash.note({"recording": False})
             self._queue(Channel.STATE, self.state())
         return Result.DONE
 
@@ -221,6 +249,8 @@ class EmulatedDevice:
         if log != self.log_number:
             return Result.BAD_VALUE
         self.log, self.oldest, self.mode = [], 0, Mode.IDLE
+        if self._flash is not None:
+            self._flash.erase()
         return Result.DONE
 
     def _identify(self, seconds: int) -> Result:
@@ -275,6 +305,8 @@ class EmulatedDevice:
         )
         self._next = stop
         self.log.append(encode_samples(packet))
+        if self._flash is not None:
+            self._flash.packet(self.log[-1])
         if self._stream_on:
             self._queue(Channel.STREAM, self.log[-1])
 

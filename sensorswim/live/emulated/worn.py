@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from sensorswim.formats.radio_packets import COUNTS_FULL_SCALE, CountsArray
 from sensorswim.live.emulated.device import EmulatedDevice, Motion
+from sensorswim.live.emulated.flash import Flash
 from sensorswim.model import ClockFit, Placement, Stream
 from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Rehearsal
@@ -19,6 +21,9 @@ REACH_M: Final = 0.085
 """Depth below which nothing is left of a usual link budget at 2.44 GHz: 8 to 9 cm, worked out from
 about 240 dB a metre (``firmware_notes/behaviour.md``)."""
 REST_S: Final = 5.0
+LEAD_S: Final = 3.0
+OUT_S: Final = 2.0
+"""From the end of the swim until the swimmer has climbed out."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +80,12 @@ def motion_of(stream: Stream, rate_hz: int, *, lead_s: float = 0.0) -> Motion:
 
 
 def wear(
-    rehearsal: Rehearsal, now_s: Callable[[], float], *, first_serial: int, lead_s: float = 3.0
+    rehearsal: Rehearsal,
+    now_s: Callable[[], float],
+    *,
+    first_serial: int,
+    lead_s: float = LEAD_S,
+    flash: Path | None = None,
 ) -> list[Worn]:
     """Return one emulated sensor for each log of a rehearsal, with the water over it.
 
@@ -87,9 +97,10 @@ def wear(
         Seconds since the emulation began; the rehearsal begins `lead_s` after that.
     first_serial : int
         Serial number of the first sensor; the others follow.
+    flash : Path, optional
+        Folder in which the sensors keep their logs; without, they keep them in memory.
     """
-    first = rehearsal.streams[next(iter(rehearsal.streams))]
-    begin_s = float(first.accel.time_s[0]) - lead_s
+    begin_s = _begin_s(rehearsal, lead_s)
     rate_hz = round(rehearsal.kit.rate_hz)
 
     def make(number: int, placement: Placement, stream: Stream) -> Worn:
@@ -99,17 +110,30 @@ def wear(
             placement,
             motion_of(stream, rate_hz, lead_s=lead_s),
             lambda: (begin_s + now_s() - clock.offset_s) / (1.0 + clock.drift),
+            flash=None if flash is None else Flash(flash, first_serial + number),
         )
         return Worn(device=device, water=_water(rehearsal, placement, begin_s))
 
     return [make(number, *item) for number, item in enumerate(rehearsal.streams.items())]
 
 
+def out_s(rehearsal: Rehearsal) -> float:
+    """Return when the swimmer has climbed out, in seconds since the emulation began."""
+    end_s = float(rehearsal.truth_extra["depth"]["time_s"].iloc[-1])
+    return end_s - _begin_s(rehearsal, LEAD_S) + OUT_S
+
+
+def _begin_s(rehearsal: Rehearsal, lead_s: float) -> float:
+    """Return the session time at which the emulation begins."""
+    first = next(iter(rehearsal.streams.values()))
+    return float(first.accel.time_s[0]) - lead_s
+
+
 def _water(rehearsal: Rehearsal, placement: Placement, begin_s: float) -> Water:
     """Return the water over a sensor.
 
     The invented swimmer has a habit: in a rest of `REST_S` or more, hands and feet come up to the
-    gutter for a while; and 2 s after the end the swimmer has climbed out. Without such a habit,
+    gutter for a while; and `OUT_S` after the end the swimmer has climbed out. Without such a habit,
     ankles stay out of reach until the end.
     """
     depth = rehearsal.truth_extra["depth"]
@@ -120,4 +144,4 @@ def _water(rehearsal: Rehearsal, placement: Placement, begin_s: float) -> Water:
         if start_s - end_s >= REST_S:
             up = (time_s > end_s - begin_s + 2.0) & (time_s < start_s - begin_s - 1.0)
             depth_m[up] = np.minimum(depth_m[up], -0.05)
-    return Water(time_s=np.r_[time_s, time_s[-1] + 2.0], depth_m=np.r_[depth_m, -1.0])
+    return Water(time_s=np.r_[time_s, time_s[-1] + OUT_S], depth_m=np.r_[depth_m, -1.0])
