@@ -1,4 +1,7 @@
-"""The only unit conversions of the project: SI inside, converted once at the edge."""
+"""The only unit conversions of the project: SI inside, converted once at the edge.
+
+And how a count is written with its word.
+"""
 
 from __future__ import annotations
 
@@ -22,3 +25,8 @@ TO_S: Final = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 TO_UT: Final = {"ut": 1.0, "mt": 1e3, "gauss": 100.0, "mgauss": 0.1}
 TO_KPA: Final = {"kpa": 1.0, "pa": 1e-3, "hpa": 0.1, "mbar": 0.1, "bar": 100.0}
 """Factors from the unit in a column's name to the unit used inside."""
+
+
+def counted(count: int, what: str) -> str:
+    """Return a count with its word: "1 kick", "2 kicks"."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

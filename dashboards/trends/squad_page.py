@@ -8,6 +8,7 @@ from dash import dcc, html
 
 from sensorswim.archive import Store, Who
 from sensorswim.archive.squad import Look, squad_view
+from sensorswim.units import counted
 
 
 def content(store: Store, who: Who) -> html.Div:
@@ -42,7 +43,7 @@ def _line(look: Look) -> html.Li:
     swimmer = look.swimmer
     to = f"/?{urlencode({'swimmer': swimmer.pseudonym})}"
     reasons = look.reasons or ("nothing that stands out",)
-    count = "1 session" if look.sessions == 1 else f"{look.sessions} sessions"
+    count = counted(look.sessions, "session")
     return html.Li(
         [
             html.H2(dcc.Link(swimmer.name or swimmer.pseudonym, href=to)),

@@ -11,6 +11,7 @@ import typer
 
 from sensorswim.cli.app import app, show_progress
 from sensorswim.errors import ArchiveError, SensorswimError
+from sensorswim.units import counted
 
 if TYPE_CHECKING:
     from sensorswim.archive import Store, Who
@@ -190,7 +191,7 @@ def export_command(
 
     with opened() as store:
         count = take_out(store, find_swimmer(store, swimmer), out, names=names)
-    typer.echo(f"{count} sessions in {out}")
+    typer.echo(f"{counted(count, 'session')} in {out}")
     if not names:
         typer.echo("The name is taken out; read labels and notes yourself before passing it on.")
 

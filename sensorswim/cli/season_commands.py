@@ -9,6 +9,7 @@ import typer
 from sensorswim.cli.app import app
 from sensorswim.cli.archive_commands import Squad, opened, who_looks
 from sensorswim.errors import ArchiveError, SensorswimError
+from sensorswim.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -95,7 +96,7 @@ def squad_command(squad: Squad = None) -> None:
         typer.echo("Nobody yet: sensorswim archive add SESSION --squad NAME puts sessions in.")
     for look in looks:
         name = look.swimmer.name or look.swimmer.pseudonym
-        typer.echo(f"{name}: {look.sessions} sessions, the last on {look.last[:10]}")
+        typer.echo(f"{name}: {counted(look.sessions, 'session')}, the last on {look.last[:10]}")
         for reason in look.reasons or ("nothing that stands out",):
             typer.echo(f"  {reason}")
 

@@ -10,6 +10,7 @@ import typer
 
 from sensorswim.cli.app import app, show_progress
 from sensorswim.errors import SensorswimError
+from sensorswim.units import counted
 
 
 @app.command("analyse")
@@ -91,7 +92,7 @@ def rehearse_command(
         with show_progress(quiet=quiet) as told:
             places = write_season(out, season, seed=seed, progress=told)
         if not quiet:
-            typer.echo(f"{len(places)} sessions in {out}")
+            typer.echo(f"{counted(len(places), 'session')} in {out}")
         return
     with show_progress(quiet=quiet) as told:
         told("swimming")

@@ -11,6 +11,7 @@ from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.formats.webvtt import Cue, cues_to_vtt
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import video_time
+from sensorswim.units import counted
 
 _MARK_S: Final = 2.0
 _LENGTH_CUE_S: Final = 4.0
@@ -107,7 +108,7 @@ def _kick_cues(arm_cycles: pd.DataFrame, lengths: pd.DataFrame) -> list[Cue]:
             Cue(
                 start_s=row["start_s"],
                 end_s=row["end_s"],
-                text=f"{row['kicks']} kicks in this cycle, {beat} in most of the length",
+                text=f"{counted(row['kicks'], 'kick')} in this cycle, {beat} in most of the length",
                 identifier=f"kicks-{row['length_no']}-{row['cycle_no']}",
             )
         )
