@@ -37,7 +37,7 @@ def test_a_session_goes_in_is_shown_and_comes_out(
     assert "left_wrist.parquet" in shown
     assert "Kept with" in told("note", "mira (invented)", "hips low")
     assert "The archive is whole." in told("check")
-    assert "1 sessions in" in told("export", "mira (invented)", "--out", str(tmp_path / "out"))
+    assert "1 session in" in told("export", "mira (invented)", "--out", str(tmp_path / "out"))
     assert "add --yes" in told("remove", listed[1], code=2)
     assert "Erased:" in told("remove", "--swimmer", "mira (invented)", "--yes")
     assert "No sessions yet" in told("list")
