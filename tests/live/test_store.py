@@ -5,10 +5,12 @@ from __future__ import annotations
 import errno
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -113,3 +115,63 @@ def test_a_new_run_never_appends_to_an_old_segment_and_notes_come_along(tmp_path
     notes = [read_segment(path).records[0] for path in paths]
     assert [note.kind for note in notes] == [RecordKind.NOTE] * 4
     assert sum(b"run 1" in note.payload for note in notes) == 2
+
+
+LIMITED = """
+import resource, sys
+from pathlib import Path
+from sensorswim.live.store import SegmentWriter
+hard = resource.getrlimit(resource.RLIMIT_FSIZE)[1]
+writer = SegmentWriter(Path(sys.argv[1]), 1, 2)
+resource.setrlimit(resource.RLIMIT_FSIZE, (5_000, hard))
+for number in range(100):
+    writer.packet(number.to_bytes(4, "little") * 40, number)
+print(writer.waiting, writer.problem)
+resource.setrlimit(resource.RLIMIT_FSIZE, (hard, hard))
+writer.close()
+print(writer.waiting, writer.problem)
+"""
+
+
+def test_a_file_that_may_not_grow_is_gone_on_with_when_it_may(tmp_path: Path) -> None:
+    said = subprocess.run(
+        [sys.executable, "-c", LIMITED, str(tmp_path)], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    assert 50 < int(said[0].split()[0]) < 100
+    assert "large" in said[0]
+    assert said[1].strip() == "0"
+    assert packets(tmp_path) == [n.to_bytes(4, "little") * 40 for n in range(100)]
+    assert all(read_segment(path).torn_bytes == 0 for path in segments(tmp_path))
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """Mount a disk of 64 kB, which only root may."""
+    mount, place = shutil.which("mount"), tmp_path / "disk"
+    if mount is None:
+        pytest.skip("there is no mount")
+    place.mkdir()
+    options = ["-t", "tmpfs", "-o", "size=64k", "tmpfs", str(place)]
+    made = subprocess.run([mount, *options], capture_output=True, text=True, check=False)
+    if made.returncode:
+        pytest.skip(f"no small disk can be mounted: {made.stderr.strip()}")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_disk_that_is_really_full_loses_nothing(small_disk: Path) -> None:
+    other = small_disk / "other"
+    other.write_bytes(b"x" * 40_000)
+    writer = SegmentWriter(small_disk, 1, 2)
+    sent = [n.to_bytes(4, "little") * 250 for n in range(40)]
+    for payload in sent:
+        writer.packet(payload, 5)
+    kept = packets(small_disk)
+    assert kept == sent[: len(kept)]
+    assert 0 < writer.waiting == len(sent) - len(kept)
+    assert "space" in writer.problem
+    other.unlink()
+    writer.sync()
+    assert (writer.waiting, writer.problem) == (0, "")
+    writer.close()
+    assert packets(small_disk) == sent
