@@ -59,7 +59,7 @@ class WristMotion:
     recoveries_s : (K,)
         Forearm passes from back to front, one a cycle; without that, any one phase a cycle.
     reaches_s : (M,)
-        Quiet moments of the reach, the ends of the integration windows.
+        One moment of each reach, at the same phase: the ends of the integration windows.
     """
 
     side: Side
@@ -305,19 +305,38 @@ def _reaches(
     recoveries_s: FloatArray,
     period_s: float,
 ) -> FloatArray:
-    """Return the quiet moment of each reach, one before the first pull included."""
+    """Return one moment of each reach, one before the first pull included.
+
+    All cycles are cut at the same share of the time from the forearm's coming forward to its
+    passing the vertical in the pull: the share at which it mostly turns least. At high rates no
+    reach is quiet, the least turn of a cycle lies anywhere, and a path that is closed from there
+    to there is bent. Where the pull is not seen the least turn has to do.
+    """
     rate_hz = 1.0 / float(np.median(np.diff(time_s)))
     calm = gaussian_filter1d(turn_rate, 0.03 * rate_hz) + 6.0 * (forward < 0.6)
-    ends = np.append(recoveries_s[1:], recoveries_s[-1] + period_s)
+    falls_s = _passages_down(time_s, gaussian_filter1d(forward, 0.02 * period_s * rate_hz))
     starts = np.concatenate([[recoveries_s[0] - period_s], recoveries_s])
-    ends = np.concatenate([[recoveries_s[0]], ends])
+    ends = np.append(recoveries_s, recoveries_s[-1] + period_s)
     found = []
     for start_s, end_s in zip(starts, ends, strict=True):
         span = min(end_s - start_s, 1.4 * period_s)
         a, b = np.searchsorted(time_s, [start_s + 0.12 * span, start_s + 0.62 * span])
         if b - a > 3:
-            found.append(time_s[a + int(np.argmin(calm[a:b]))])
-    return np.array(found)
+            own = falls_s[(falls_s > start_s + 0.2 * span) & (falls_s < end_s)]
+            pull_s = own[-1] if len(own) else np.nan
+            found.append((start_s, time_s[a + int(np.argmin(calm[a:b]))], pull_s))
+    start, quiet, pull = np.array(found).reshape(-1, 3).T
+    if np.isnan(pull).all():
+        return quiet
+    alike = start + np.nanmedian((quiet - start) / (pull - start)) * (pull - start)
+    return np.where(np.isfinite(alike), alike, quiet).clip(time_s[0], time_s[-1])
+
+
+def _passages_down(time_s: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the moments at which values (N,) go from above zero to below."""
+    k = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
+    share = values[k] / (values[k] - values[k + 1])
+    return np.asarray(time_s[k] + share * (time_s[k + 1] - time_s[k]))
 
 
 def cycle_paths(motion: WristMotion) -> list[CyclePath]:
