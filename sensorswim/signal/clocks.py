@@ -20,9 +20,6 @@ from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knoc
 from sensorswim.signal.movement import UNSURE_S, Sensor, place_by_movement
 from sensorswim.signal.shakes import FAR_APART_S, MAX_DRIFT, TYPICAL_DRIFT, Moved
 
-MOVEMENT_FLOOR_S: Final = 0.05
-"""The wall reaches hands and feet at slightly different moments: no fit is better than this."""
-
 ENVELOPE_SLACK_S: Final = 6.0
 """How far knocks at both ends may lie from the offset of the movement's envelope."""
 
@@ -184,7 +181,7 @@ def _from_one_end(matches: list[KnockMatch], second: Shocks, moved: Moved | None
 def _from_movement(moved: Moved, second: Shocks) -> ClockFit:
     """Return the movement's line, or the clocks as they are where it can't tell them apart."""
     ends_s = moved.drift_error * _rms_distance_s(moved.middle_s, second)
-    residual_s = float(np.sqrt(moved.level_error_s**2 + MOVEMENT_FLOOR_S**2 + ends_s**2))
+    residual_s = float(np.sqrt(moved.level_error_s**2 + moved.floor_s**2 + ends_s**2))
     fit = _line(moved.middle_s, moved.level_s, moved.drift, "movement", residual_s)
     fit = _as_logged_if_it_agrees(fit, second)
     if moved.sure:

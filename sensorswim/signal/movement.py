@@ -36,6 +36,15 @@ from sensorswim.signal.shakes import (
     lag_curves,
     shake_line,
 )
+from sensorswim.signal.starts import (
+    AGREE_S,
+    STARTS_FLOOR_S,
+    Starts,
+    body_starts_s,
+    feet_offset,
+    feet_starts_s,
+    shared_starts,
+)
 
 LEGS_SPREAD_S: Final = 0.07
 """The feet leave the wall when the body has its speed already: arms and legs agree no better than
@@ -56,6 +65,7 @@ _LIKE: Final = 0.6
 _SAME_S: Final = 0.15
 _EVENT_SPREAD_S: Final = 0.08
 _ROUGH_WEIGHT: Final = 0.05
+_AS_IT_IS: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,10 +178,50 @@ class _Placing:
             return {}
         zero_s = float(np.mean([offsets_s[p] for p in anchors]))
         free = [p for p in offsets_s if p not in self.placed]
-        return {
+        found = {
             p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
             for p in free
         }
+        found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is Limb.WRIST}
+        body_s = self._body_starts_s(found)
+        found |= {p: self._by_feet(p, m, body_s) for p, m in found.items() if p.limb is Limb.ANKLE}
+        return found
+
+    def _by_starts(self, place: Placement, moved: Moved) -> Moved:
+        """Return a wrist's clock from the push-offs out of rest, where those are told alike."""
+        other = next((p for p in self.placed if p.limb is Limb.WRIST), None)
+        if other is None:
+            return moved
+        starts = self._shared(other, place, moved)
+        level_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
+        level_s = level_s[np.abs(level_s - np.median(level_s)) < AGREE_S]
+        if 2 * len(level_s) <= len(starts.offsets_s):
+            return moved
+        return _sharper(moved, level_s, STARTS_FLOOR_S)
+
+    def _shared(self, other: Placement, place: Placement, moved: Moved) -> Starts:
+        return shared_starts(self.sensors[other].travel, self.sensors[place].travel, moved.level_s)
+
+    def _body_starts_s(self, found: dict[Placement, Moved]) -> FloatArray:
+        """Return the body's push-offs out of rest in session time; needs a placed wrist."""
+        wrists = [p for p in self.sensors if p.limb is Limb.WRIST]
+        placed = [p for p in wrists if p in self.placed]
+        if len(wrists) < 2 or not placed:
+            return np.empty(0)
+        first, second = placed[0], next(p for p in wrists if p is not placed[0])
+        moved = found.get(second, _AS_IT_IS if second in self.placed else None)
+        if moved is None:
+            return np.empty(0)
+        starts = self._shared(first, second, moved)
+        travel = self.sensors[second].travel
+        there = replace(travel, start_s=travel.start_s + moved.level_s)
+        return body_starts_s(self.sensors[first].travel, there, starts.moments_s + starts.offsets_s)
+
+    def _by_feet(self, place: Placement, moved: Moved, body_s: FloatArray) -> Moved:
+        """Return an ankle's clock from the push-offs out of rest that it shares with the wrists."""
+        own_s = feet_starts_s(self.sensors[place].travel)
+        level_s = feet_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
+        return _sharper(moved, level_s, moved.floor_s)
 
     def _by_shocks(self, place: Placement) -> Moved | None:
         """Return the clock from shocks in quiet moments where they leave no other offset."""
@@ -377,6 +427,20 @@ class _Placing:
             told += [there, (back[0] - offset_s, -back[1])]
         moments_s, late_s = (np.concatenate(part) for part in zip(*told, strict=True))
         return moments_s, late_s
+
+
+def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
+    """Return the clock at the offset that push-offs out of rest ask for.
+
+    A single one only confirms an offset that is sure and close by.
+    """
+    if not len(level_s):
+        return moved
+    middle = float(np.median(level_s))
+    if len(level_s) == 1 and not (moved.sure and abs(middle - moved.level_s) < _SAME_S):
+        return moved
+    error_s = max(float(np.std(level_s)), STARTS_FLOOR_S) / np.sqrt(len(level_s))
+    return replace(moved, level_s=middle, level_error_s=error_s, floor_s=floor_s, sure=True)
 
 
 def _asked(heard: Echoes) -> tuple[FloatArray, FloatArray]:

@@ -27,6 +27,10 @@ MAX_DRIFT: Final = 1.2e-4
 TYPICAL_DRIFT: Final = 4e-5
 """Standard deviation that is expected of that difference before anything is measured."""
 
+MOVEMENT_FLOOR_S: Final = 0.05
+"""The wall reaches hands and feet at slightly different moments: no fit of all the movement is
+better than this."""
+
 ALONE_SHARE: Final = 0.3
 """Shared shocks decide a clock alone where every other offset gathers less than this share of
 their agreement; strokes and kicks in step with each other gather more."""
@@ -88,7 +92,8 @@ class LagCurves:
 class Moved:
     """One clock as the movement tells it: offset at a device time, drift, and their errors.
 
-    `sure` is False where another offset, a second or two away, does nearly as well.
+    `sure` is False where another offset, a second or two away, does nearly as well; `floor_s` is
+    what the limbs' own movements leave open, however often they are compared.
     """
 
     middle_s: float
@@ -96,6 +101,7 @@ class Moved:
     level_error_s: float
     drift: float = 0.0
     drift_error: float = TYPICAL_DRIFT
+    floor_s: float = MOVEMENT_FLOOR_S
     sure: bool = False
 
 

@@ -1,0 +1,195 @@
+"""Push-offs out of rest, which say more about clocks than any other movement.
+
+A swimmer who pushes off with the arms already stretched in front carries both wrists through one
+and the same change of speed: their clocks come out to some 10 ms. After a turn the arms are still
+on their way, each on its own, and the two wrists differ by some 0.05 s without being any less
+alike; so only push-offs before which both were calm are asked. The feet stand still at the wall
+before such a push-off, too, and then follow at once: nothing else in a swim looks like that in an
+ankle, but the legs' coming over in some turns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.signal import find_peaks
+
+from sensorswim.model.streams import FloatArray
+from sensorswim.signal.pushes import TRAVEL_RATE_HZ, ComplexArray, Travel
+
+STARTS_FLOOR_S: Final = 0.01
+"""Two wrists that are stretched out in front still move a little by themselves."""
+
+AGREE_S: Final = 0.03
+
+_GAIN: Final = (-0.25, 0.3)
+_WINDOW: Final = (-0.5, 0.5)
+_BEFORE: Final = (-0.75, -0.3)
+_AFTER: Final = (0.4, 0.9)
+_REACH_S: Final = 0.2
+_STEP_S: Final = 0.005
+_APART_S: Final = 0.3
+_LEAST_GAIN_M_S: Final = 0.8
+_LIKE_GAIN: Final = 0.65
+_LEAST_M_S2: Final = 4.0
+_CALM_M_S2: Final = 4.5
+_GLIDE_M_S2: Final = 3.0
+_LIKE: Final = 0.96
+"""What counts as a push-off out of rest. Picked on synthetic swims without knocks, in which the
+ones that pass lie within 0.01 s of the truth, but for some strays."""
+
+
+_LAST_SHARE: Final = 0.5
+_FEET_BEFORE_S: Final = 0.09
+"""The feet gain speed fastest this long before the body's gain has fallen to half of its peak, as
+they leave the wall. Picked on the synthetic swimmer; 0 to 0.1 s is plausible."""
+
+_FEET_M_S2: Final = 10.0
+_FEET_M_S: Final = 1.0
+_FEET_CALM_M_S2: Final = 3.5
+_FEET_BEFORE: Final = (-1.0, -0.45)
+_FEET_GAIN: Final = (-0.15, 0.2)
+_FEET_APART_S: Final = 0.5
+_FEET_AGREE_S: Final = 0.04
+_FEET_REACH_S: Final = 3.0
+_RIVAL_S: Final = 0.1
+"""What counts as the feet's push-off out of rest (as above), how far its offset may lie from the
+rough one, and how far apart two offsets are that contradict each other."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Starts:
+    """Push-offs out of rest that two wrists share.
+
+    Parameters
+    ----------
+    moments_s : (K,)
+        Device time of the second wrist.
+    offsets_s : (K,)
+        What each asks to be added to the second clock to read the first.
+    """
+
+    moments_s: FloatArray
+    offsets_s: FloatArray
+
+
+def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
+    """Return the push-offs out of rest of two wrists.
+
+    Parameters
+    ----------
+    first, second : Travel
+    rough_s : float
+        The offset to within 0.2 s.
+    """
+    apart = int(_APART_S * TRAVEL_RATE_HZ)
+    tops, _ = find_peaks(np.abs(first.accel), height=_LEAST_M_S2, distance=apart)
+    told = [
+        (moment_s - offset_s, offset_s)
+        for moment_s in first.time_s[tops]
+        if (offset_s := _offset(first, second, moment_s, rough_s)) is not None
+    ]
+    moments_s, offsets_s = np.array(told).reshape(-1, 2).T
+    return Starts(moments_s=moments_s, offsets_s=offsets_s)
+
+
+def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
+    """Return when the body's gain of speed falls to half of its peak, (K,), one a push-off.
+
+    Parameters
+    ----------
+    first, second : Travel
+        Two wrists on one clock.
+    moments_s : (K,)
+        Push-offs out of rest on that clock.
+    """
+    return np.array([_fall_s(first, second, moment_s) for moment_s in moments_s])
+
+
+def _fall_s(first: Travel, second: Travel, moment_s: float) -> float:
+    along = np.zeros(len(_stretch(first, moment_s, _WINDOW)))
+    for travel in (first, second):
+        gain = _stretch(travel, moment_s, _GAIN).sum()
+        along += (_stretch(travel, moment_s, _WINDOW) * np.exp(-1j * np.angle(gain))).real
+    top = int(np.argmax(along))
+    below = np.flatnonzero(along[top:] < _LAST_SHARE * along[top])
+    fall = top + (int(below[0]) if len(below) else 0)
+    return moment_s + _WINDOW[0] + fall / TRAVEL_RATE_HZ
+
+
+def feet_starts_s(ankle: Travel) -> FloatArray:
+    """Return when an ankle that was calm gains speed fastest, (K,), on its own clock."""
+    size = np.abs(ankle.accel)
+    tops, _ = find_peaks(size, height=_FEET_M_S2, distance=int(_FEET_APART_S * TRAVEL_RATE_HZ))
+    at_s = ankle.time_s[tops]
+    good = [
+        _rms(_stretch(ankle, moment_s, _FEET_BEFORE)) < _FEET_CALM_M_S2
+        and abs(_stretch(ankle, moment_s, _FEET_GAIN).sum()) > _FEET_M_S * TRAVEL_RATE_HZ
+        for moment_s in at_s
+    ]
+    return at_s[np.array(good, dtype=bool)]
+
+
+def feet_offset(
+    body_s: FloatArray, feet_s: FloatArray, rough_s: float, drift: float, middle_s: float
+) -> FloatArray:
+    """Return the offsets at `middle_s` that the largest agreeing set of push-offs asks for.
+
+    Parameters
+    ----------
+    body_s : (K,)
+        From `body_starts_s`.
+    feet_s : (M,)
+        From `feet_starts_s`, on the ankle's clock.
+    rough_s : float
+        The offset to within 3 s.
+    drift, middle_s : float
+        How the offset changes, and the device time it is given for.
+
+    Returns
+    -------
+    (J,)
+        Empty where two sets that contradict each other are as large.
+    """
+    asked = body_s[:, None] - _FEET_BEFORE_S - feet_s - drift * (feet_s - middle_s)
+    asked = np.sort(asked[np.abs(asked - rough_s) < _FEET_REACH_S])
+    sets = [asked[np.abs(asked - value) < _FEET_AGREE_S] for value in asked]
+    best = max(sets, key=len, default=np.empty(0))
+    rival = any(
+        len(other) == len(best) and abs(np.median(other) - np.median(best)) > _RIVAL_S
+        for other in sets
+    )
+    return np.empty(0) if rival else best
+
+
+def _offset(first: Travel, second: Travel, moment_s: float, rough_s: float) -> float | None:
+    """Return the offset that one push-off asks for, None where it isn't one out of rest."""
+    ours = _stretch(first, moment_s, _GAIN).sum() / TRAVEL_RATE_HZ
+    theirs = _stretch(second, moment_s - rough_s, _GAIN).sum() / TRAVEL_RATE_HZ
+    small, large = sorted((abs(ours), abs(theirs)))
+    unrest = max(
+        _rms(_stretch(first, moment_s, _BEFORE)),
+        _rms(_stretch(second, moment_s - rough_s, _BEFORE)),
+    )
+    if small < max(_LEAST_GAIN_M_S, _LIKE_GAIN * large) or unrest > _CALM_M_S2:
+        return None
+    along = (_stretch(first, moment_s, _WINDOW) * np.exp(-1j * np.angle(ours))).real
+    lags_s = np.arange(-_REACH_S, _REACH_S + 0.5 * _STEP_S, _STEP_S)
+    other = np.array([_stretch(second, moment_s - rough_s - s, _WINDOW) for s in lags_s])
+    other_along = (other * np.exp(-1j * np.angle(theirs))).real
+    size = np.sqrt((along @ along) * (other_along**2).sum(axis=1))
+    like = other_along @ along / np.maximum(size, 1e-9)
+    best = int(np.argmax(like))
+    return rough_s + float(lags_s[best]) if like[best] > _LIKE else None
+
+
+def _stretch(travel: Travel, moment_s: float, around_s: tuple[float, float]) -> ComplexArray:
+    """Return the acceleration around a moment of the sensor's own clock."""
+    at_s = moment_s + np.arange(*around_s, 1.0 / TRAVEL_RATE_HZ)
+    return np.interp(at_s, travel.time_s, travel.accel)
+
+
+def _rms(values: ComplexArray) -> float:
+    return float(np.sqrt(np.mean(np.abs(values) ** 2)))
