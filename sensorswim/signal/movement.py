@@ -193,6 +193,8 @@ class _Placing:
         if other is None:
             return moved
         starts = self._shared(other, place, moved)
+        if not len(starts.moments_s):
+            return moved
         level_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
         level_s = level_s[np.abs(level_s - np.median(level_s)) < AGREE_S]
         if 2 * len(level_s) <= len(starts.offsets_s):
