@@ -294,3 +294,13 @@ def test_a_breath_that_holds_is_held_longer_than_the_other_rolls() -> None:
     assert excess[0] > 0.3
     assert abs(excess[1]) < 0.15
     assert len(long.truth["breaths"]) >= 4
+
+
+@pytest.mark.parametrize("seed", [0, 11, 12])
+def test_the_arms_stay_ahead_in_the_glide_after_a_rest(seed: int) -> None:
+    segments = (Stand(), Length(turn="stop"), Rest(duration_s=9.0), Length(turn="stop"))
+    swim = rehearse(Plan(segments=segments), seed=seed)
+    path = swim.truth_extra["hand_path"]
+    push_s = swim.truth["lengths"]["start_s"].iloc[1]
+    glide = path.loc[path["time_s"].between(push_s + 0.2, push_s + 1.0)]
+    assert glide["x_m"].min() > 0.4

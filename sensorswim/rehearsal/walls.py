@@ -47,7 +47,7 @@ def rest(stage: Stage, segment: Rest) -> None:
             moment += up + stay + rng.uniform(0.5, 1.2)
             set_pose(stage.timeline, side, moment, HANG, turns=turns)
             moment += rng.uniform(0.5, 5.0)
-            hold_pose(stage.timeline, side, moment)
+            hold_pose(stage.timeline, side, min(moment, end))
         hold_pose(stage.timeline, side, end)
     if segment.walking:
         _walk(stage, start, end)
