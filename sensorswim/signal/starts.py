@@ -35,7 +35,7 @@ _LEAST_GAIN_M_S: Final = 0.8
 _LIKE_GAIN: Final = 0.65
 _LEAST_M_S2: Final = 4.0
 _CALM_M_S2: Final = 4.5
-_GLIDE_M_S2: Final = 3.0
+_GLIDE_M_S2: Final = 4.0
 _LIKE: Final = 0.96
 """What counts as a push-off out of rest. Picked on synthetic swims without knocks, in which the
 ones that pass lie within 0.01 s of the truth, but for some strays."""
@@ -47,12 +47,12 @@ _FEET_BEFORE_S: Final = 0.09
 they leave the wall. Picked on the synthetic swimmer; 0 to 0.1 s is plausible."""
 
 _FEET_M_S2: Final = 10.0
-_FEET_M_S: Final = 1.0
+_FEET_M_S: Final = 1.8
 _FEET_CALM_M_S2: Final = 3.5
 _FEET_BEFORE: Final = (-1.0, -0.45)
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_APART_S: Final = 0.5
-_FEET_AGREE_S: Final = 0.04
+_FEET_AGREE_S: Final = 0.06
 _FEET_REACH_S: Final = 3.0
 _RIVAL_S: Final = 0.1
 """What counts as the feet's push-off out of rest (as above), how far its offset may lie from the

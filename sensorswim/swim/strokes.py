@@ -20,7 +20,7 @@ from sensorswim.swim.upper_arm import with_upper_arms
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
 _CLEAR_SWING = 0.3
-_DOUBLE = (1.65, 2.4)
+_SEVERAL = (1.65, 3.6)
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 
@@ -137,9 +137,9 @@ class StrokeFinder:
 def _follow(
     recording: Recording, lengths: pd.DataFrame, limb_from_sensor: dict[Placement, FloatArray]
 ) -> dict[tuple[int, Side], WristMotion]:
-    """Follow both wrists; what seems to take two cycles of the rest is followed anew.
+    """Follow both wrists; what seems to take two or three cycles of the rest is followed anew.
 
-    Who breathes every two cycles repeats only every second one.
+    Who breathes every second cycle repeats only then, who breathes every three strokes every third.
     """
     spans = {int(row.length_no): (row.start_s, row.end_s) for row in lengths.itertuples()}
 
@@ -159,7 +159,7 @@ def _follow(
     for key, motion in motions.items():
         other = motions.get((key[0], key[1].other), motion).period.period_s
         shorter = min(other, usual_s)
-        if _DOUBLE[0] < motion.period.period_s / shorter < _DOUBLE[1]:
+        if _SEVERAL[0] < motion.period.period_s / shorter < _SEVERAL[1]:
             again = follow(key, longest_s=1.5 * shorter)
             motions[key] = motion if again is None else again
     return motions
