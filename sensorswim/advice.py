@@ -34,7 +34,7 @@ from sensorswim.formats.tables_io import read_json
 from sensorswim.model import Placement, SensorFile, Session, Settings
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import Finding
-from sensorswim.model.handout import first_words
+from sensorswim.model.handout import HandoutWords, first_words
 from sensorswim.model.plan import Plan, PlanOptions
 from sensorswim.model.session import video_time
 from sensorswim.report.cues import session_cues
@@ -43,6 +43,8 @@ from sensorswim.video.moments import Line, export_moment
 
 SUMMARY_FILE: Final = "summary.json"
 HANDOUT_FILE: Final = "handout.html"
+OWN_FOLDER: Final = "handout"
+"""Where a session keeps plan, diary, words and handout unless another folder is named."""
 
 
 def answer_of(place: Path, progress: Callable[[str], None]) -> Analysis:
@@ -148,6 +150,14 @@ def plan_text(plan: Plan) -> str:
     return "\n".join([*lines, *plan.should_change])
 
 
+def words_of(answer: Analysis, folder: Path) -> tuple[HandoutWords, HandoutWords]:
+    """Return the words of a handout as they are, and those that the session brings along."""
+    session, path = answer.session, folder / WORDS_FILE
+    aims = [f for finding in answer.findings if (f := Finding.from_dict(finding)).is_aim]
+    first = first_words(session.swimmer, session.started_at.date(), aims)
+    return (read_words(path) if path.is_file() else first), first
+
+
 def write_handout(
     answer: Analysis, folder: Path, options: PlanOptions, *, new: bool = False
 ) -> Path:
@@ -167,9 +177,7 @@ def write_handout(
     session = answer.session
     path = folder / WORDS_FILE
     if not path.is_file() or new:
-        found = [Finding.from_dict(finding) for finding in answer.findings]
-        aims = [finding for finding in found if finding.is_aim]
-        write_words(first_words(session.swimmer, session.started_at.date(), aims), path)
+        write_words(words_of(answer, folder)[1], path)
     consent = folder if (folder / CONSENT_FILE).is_file() else session.folder
     page = handout_html(
         Handout(

@@ -17,6 +17,7 @@ from sensorswim.dashboards.review import (
     review_page,
     sessions_page,
     setup_page,
+    words_part,
 )
 from sensorswim.dashboards.review.desk import Desk
 from sensorswim.dashboards.review.media import add_media_routes
@@ -38,6 +39,7 @@ def review_app(shelf: Shelf) -> dash.Dash:
     sessions_page.add_routes(app.server, desk)
     add_media_routes(app.server, desk)
     moment_desk.add_routes(app.server, desk)
+    words_part.add_routes(app.server, desk)
     stores = [
         dcc.Location(id="url", refresh="callback-nav"),
         dcc.Store(id="ready"),

@@ -11,7 +11,13 @@ from dash import Input, Output, State, dcc, html
 
 from sensorswim import figures
 from sensorswim.dashboards.components import shown
-from sensorswim.dashboards.review import findings_part, moment_desk, pictures, sheets
+from sensorswim.dashboards.review import (
+    findings_part,
+    moment_desk,
+    pictures,
+    sheets,
+    words_part,
+)
 from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.dashboards.review.shelf import title_of
 from sensorswim.dashboards.review.waiting import add_waiting, waiting
@@ -52,6 +58,7 @@ def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
             ),
             moment_desk.section(opened, chosen, scheme),
             findings_part.section(opened.analysis),
+            words_part.section(opened),
             html.Section(
                 [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
             ),
@@ -133,6 +140,7 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
     moment_desk.add_callbacks(app, desk)
     _add_strip(app, desk)
     pictures.add_callbacks(app, desk)
+    words_part.add_callbacks(app, desk)
     sheets.add_callbacks(app, desk)
 
 

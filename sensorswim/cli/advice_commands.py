@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 _AIDS = ("fins", "snorkel", "board", "buoy", "paddles", "band")
 Swim = Annotated[Path, typer.Argument(help="A session folder, or the result of analyse.")]
 Desk = Annotated[
-    Path, typer.Option("--out", help="The swimmer's folder: plan, diary, handout and its words.")
+    Path | None,
+    typer.Option(
+        "--out",
+        help="The swimmer's folder: plan, diary, handout and its words; the folder handout in the "
+        "session's by default.",
+    ),
 ]
 Weeks = Annotated[int, typer.Option("--weeks", min=4, max=6, help="How many weeks to plan.")]
 PerWeek = Annotated[
@@ -40,7 +45,7 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors."
 @app.command("plan")
 def plan_command(
     swim: Swim,
-    out: Desk,
+    out: Desk = None,
     weeks: Weeks = 5,
     per_week: PerWeek = 2,
     kit: Kit = "any",
@@ -53,16 +58,17 @@ def plan_command(
 
     answer = _answer(swim, quiet=quiet)
     options = _options(answer, weeks, per_week, kit, check_set)
-    plan = plan_for(answer, _desk(out), options, new=new)
+    desk = _desk(out, swim)
+    plan = plan_for(answer, desk, options, new=new)
     if not quiet:
         typer.echo(plan_text(plan))
-        typer.echo(f"Plan:    {out / 'plan.toml'}\nDiary:   {out / 'diary.toml'}")
+        typer.echo(f"Plan:    {desk / 'plan.toml'}\nDiary:   {desk / 'diary.toml'}")
 
 
 @app.command("handout")
 def handout_command(
     swim: Swim,
-    out: Desk,
+    out: Desk = None,
     weeks: Weeks = 5,
     per_week: PerWeek = 2,
     kit: Kit = "any",
@@ -82,7 +88,8 @@ def handout_command(
 
     answer = _answer(swim, quiet=quiet)
     options = _options(answer, weeks, per_week, kit, check_set)
-    page = write_handout(answer, _desk(out), options, new=new)
+    desk = _desk(out, swim)
+    page = write_handout(answer, desk, options, new=new)
     printed = print_pdf(page, page.with_suffix(".pdf")) if pdf and browser() else None
     if quiet:
         return
@@ -91,7 +98,7 @@ def handout_command(
         typer.echo(f"PDF:     {printed}")
     elif pdf:
         typer.echo(f"No PDF: there is no Chromium; {INSTALL}.")
-    typer.echo(f"Words:   {out / 'handout.toml'} (edit them and run this again)")
+    typer.echo(f"Words:   {desk / 'handout.toml'} (edit them and run this again)")
 
 
 @app.command("clip")
@@ -145,7 +152,10 @@ def _answer(swim: Path, *, quiet: bool) -> Analysis:
         return answer_of(swim, told)
 
 
-def _desk(out: Path) -> Path:
+def _desk(out: Path | None, swim: Path) -> Path:
+    from sensorswim.advice import OWN_FOLDER
+
+    out = swim / OWN_FOLDER if out is None else out
     if out.exists() and not out.is_dir():
         raise SensorswimError("is a file", where=str(out), mend="name a folder")
     out.mkdir(parents=True, exist_ok=True)
