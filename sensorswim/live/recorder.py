@@ -311,15 +311,21 @@ class Recorder:
                 self._problems[key] = text
 
     async def _fetch_rest(self, give_up_s: float) -> None:
-        for task in self.tasks:
-            task.finish()
         until_s = self._clock.now_s() + give_up_s
-        while any(not run.done() for run in self._runs.values()):
+        while left := self._unfinished():
+            for task in self.tasks:
+                task.finish()
             if self._given_up or self._clock.now_s() > until_s:
-                left = ", ".join(name for name, run in self._runs.items() if not run.done())
-                self._tell(f"not everything came from {left}: run the same command again later")
+                names = ", ".join(left)
+                self._tell(f"not everything came from {names}: run the same command again later")
                 return
             await self._clock.sleep(0.1)
+
+    def _unfinished(self) -> list[str]:
+        """Return the sensors that aren't done, those too that only an earlier run has heard."""
+        earlier = {book.facts.get("name") for s in self.swimmers for book in s.books.values()}
+        silent = [name for name in earlier if name and name not in self._runs]
+        return [*(name for name, run in self._runs.items() if not run.done()), *sorted(silent)]
 
 
 def _status(task: SensorTask | None) -> dict[str, Any]:

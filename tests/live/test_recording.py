@@ -121,3 +121,19 @@ def test_session_time_follows_the_first_sensors_own_clock(tmp_path: Path) -> Non
 
     told_s, taken_s = asyncio.run(run())
     assert np.isclose(told_s, taken_s, atol=2.5)
+
+
+def test_a_recorder_told_to_finish_at_once_still_fetches_what_an_earlier_run_missed(
+    tmp_path: Path,
+) -> None:
+    chain = Chain(tmp_path / "swim")
+
+    async def run() -> None:
+        await chain.killed(at_s=20.0)
+        await chain.clock.sleep(chain.end_s - chain.clock.now_s())
+        recorder = chain.recorder()
+        recorder.finish()
+        await recorder.run()
+
+    asyncio.run(run())
+    chain.assert_all_there()
