@@ -43,8 +43,6 @@ from sensorswim.video.moments import Line, export_moment
 
 SUMMARY_FILE: Final = "summary.json"
 HANDOUT_FILE: Final = "handout.html"
-OWN_FOLDER: Final = "handout"
-"""Where a session keeps plan, diary, words and handout unless another folder is named."""
 
 
 def answer_of(place: Path, progress: Callable[[str], None]) -> Analysis:

@@ -28,6 +28,7 @@ ORDER = (
     "advice",
     "archive",
     "rehearsal",
+    "rehearsal_film",
     "live",
     "dashboards",
     "codebook",

@@ -13,10 +13,10 @@ from dash import ALL, Input, Output, State, ctx, html
 from fastapi import FastAPI
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
-from sensorswim.advice import HANDOUT_FILE, OWN_FOLDER, words_of, write_handout
+from sensorswim.advice import HANDOUT_FILE, words_of, write_handout
 from sensorswim.dashboards.review.desk import Desk, Opened
 from sensorswim.errors import SensorswimError
-from sensorswim.formats.handout_toml import WORDS_FILE, write_words
+from sensorswim.formats.handout_toml import OWN_FOLDER, WORDS_FILE, write_words
 from sensorswim.model.handout import AimWords, HandoutWords
 from sensorswim.model.plan import PlanOptions
 from sensorswim.report.print_pdf import INSTALL, browser, print_pdf

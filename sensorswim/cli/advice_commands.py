@@ -153,7 +153,7 @@ def _answer(swim: Path, *, quiet: bool) -> Analysis:
 
 
 def _desk(out: Path | None, swim: Path) -> Path:
-    from sensorswim.advice import OWN_FOLDER
+    from sensorswim.formats.handout_toml import OWN_FOLDER
 
     out = swim / OWN_FOLDER if out is None else out
     if out.exists() and not out.is_dir():

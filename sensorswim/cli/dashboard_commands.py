@@ -80,10 +80,12 @@ def pack_command(
 ) -> None:
     """Put a whole session into one file, for sending."""
     from sensorswim.formats.session_pack import pack_session
+    from sensorswim.formats.session_toml import read_session
+    from sensorswim.model import Quality
 
     place = pack_session(session, out, videos=video)
-    typer.echo(f"{place}: {place.stat().st_size / 1e6:.1f} MB")
-    if video:
+    typer.echo(f"Written: {place}, {place.stat().st_size / 1e6:.1f} MB")
+    if video and read_session(session, Quality()).videos:
         typer.echo("Clips show people: send them only where filming and sending were agreed to.")
 
 

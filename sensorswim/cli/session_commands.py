@@ -100,7 +100,7 @@ def rehearse_command(
         told("writing")
         place = session.write(out, file_format=file_format)
         if video:
-            from sensorswim.cli.rehearsal_film import film_rehearsal
+            from sensorswim.rehearsal_film import film_rehearsal
 
             told("filming")
             film_rehearsal(session, place, view=video)

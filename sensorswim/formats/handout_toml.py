@@ -16,6 +16,8 @@ from sensorswim.model.tables import FORMAT
 
 WORDS_FILE: Final = "handout.toml"
 CONSENT_FILE: Final = "consent.toml"
+OWN_FOLDER: Final = "handout"
+"""Where a session keeps plan, diary, words and handout unless another folder is named."""
 Table = TypeVar("Table", bound=BaseModel)
 
 

@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from sensorswim.errors import InputError, OutputError
+from sensorswim.formats.handout_toml import CONSENT_FILE, OWN_FOLDER, WORDS_FILE
 from sensorswim.formats.plan_toml import DIARY_FILE, PLAN_FILE
 from sensorswim.formats.rules_toml import RULES_FILE
 from sensorswim.formats.session_toml import MARKS_FILE, SESSION_FILE, read_session
@@ -17,7 +18,11 @@ from sensorswim.formats.settings_toml import SETTINGS_FILE
 from sensorswim.model.quality import Quality
 
 SUFFIX: Final = ".session.zip"
-_BESIDE: Final = (SESSION_FILE, MARKS_FILE, SETTINGS_FILE, PLAN_FILE, DIARY_FILE, RULES_FILE)
+_ADVICE: Final = (PLAN_FILE, DIARY_FILE, CONSENT_FILE, WORDS_FILE)
+_BESIDE: Final = (
+    *(SESSION_FILE, MARKS_FILE, SETTINGS_FILE, RULES_FILE, *_ADVICE),
+    *(f"{OWN_FOLDER}/{name}" for name in _ADVICE),
+)
 _MOST_BYTES: Final = 64 * 1024**3
 _MOST_FILES: Final = 2000
 _PACKED_ALREADY: Final = (".gz", ".parquet", ".mp4", ".mov", ".m4v", ".webm", ".mkv")

@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from sensorswim.cli.rehearsal_film import film_rehearsal
 from sensorswim.dashboards.review import Shelf, key_of, review_app
 from sensorswim.dashboards.review.results import Results
 from sensorswim.formats.session_toml import read_session
 from sensorswim.model import Quality
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Stand, Swimmer, rehearse
 from sensorswim.rehearsal.settings import BlockStart
+from sensorswim.rehearsal_film import film_rehearsal
 from tests.dashboards.served import chromium, served
 
 MARKUP = "Ida <i id=planted>(invented)</i>"

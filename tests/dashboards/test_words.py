@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from playwright.sync_api import Browser, Page, expect
 
-from sensorswim.advice import HANDOUT_FILE, OWN_FOLDER
-from sensorswim.formats.handout_toml import WORDS_FILE, read_words
+from sensorswim.advice import HANDOUT_FILE
+from sensorswim.formats.handout_toml import OWN_FOLDER, WORDS_FILE, read_words
 from tests.dashboards.conftest import Served
 from tests.dashboards.served import needs_chromium, watched
 
