@@ -156,12 +156,18 @@ class Ground:
         return f"opened, {len(lost)} of {len(told)} packets not yet kept"
 
     def finish(self) -> int:
-        """Let the recorder fetch the rest; return how many packets the sensors had taken."""
+        """Let the recorder fetch the rest; return how many packets the sensors had taken.
+
+        On a busy machine a swim may be over before a recorder that is killed time and again has
+        started any sensor; it then says that nothing came.
+        """
         (self.folder.parent / "over").touch()
         self.running["recorder"].join(PATIENCE_S)
-        assert self.running["recorder"].exitcode == 0
         taken = kept_in(self.flash)
-        assert taken
+        if not taken:
+            assert self.running["recorder"].exitcode == 1
+            return 0
+        assert self.running["recorder"].exitcode == 0
         assert taken == kept_in(self.folder)
         assert asyncio.run(figures_of(self.page_port))["lengths"]
         return len(taken)
