@@ -143,6 +143,14 @@ def test_the_first_pull_of_each_arm_leaves_the_streamline_without_entry(swim: Re
         assert own["entry_s"].notna().sum() > 8
 
 
+def test_a_hand_that_comes_up_in_the_streamline_has_not_entered() -> None:
+    swim = draw_swim(1007)
+    for _, own in swim.truth["arm_strokes"].groupby("length_no"):
+        assert own.head(2)["entry_s"].isna().all()
+    glide_s = swim.truth["lengths"]["swim_start_s"] - swim.truth["lengths"]["start_s"]
+    assert np.ptp(glide_s) < 1.0
+
+
 def test_signals_are_plausible_and_without_jumps(swim: Rehearsal) -> None:
     lengths = swim.truth["lengths"]
     for placement, stream in swim.streams.items():

@@ -85,7 +85,11 @@ def _near(moments: FloatArray, aim_s: float, within_s: float) -> float:
 def stroke_row(
     scene: Scene, length: LengthScore, side: Side, aim_s: float, period_s: float
 ) -> dict[str, Any] | None:
-    """Return one arm stroke, None where the wrist never passes its shoulder."""
+    """Return one arm stroke, None where the wrist never passes its shoulder.
+
+    A hand that comes up to the surface in the streamline does not enter: only one that was behind
+    its shoulder since the push-off does.
+    """
     path: ArmPath = scene.body.arm(side)[0]
     wrist = scene.wrist_m[side]
     first, last = scene.index(aim_s - 0.9 * period_s), scene.index(aim_s + 0.9 * period_s)
@@ -98,7 +102,8 @@ def stroke_row(
     speed = ahead * np.gradient(wrist[first : at + 1, 0])
     forward = np.flatnonzero(speed >= 0)
     catch = (first + forward[-1] + 1) / RATE_HZ if len(forward) else np.nan
-    start = max(first, scene.index(length.start_s + 0.5))
+    pushed = scene.index(length.start_s + 0.5)
+    start = max(first, pushed) if (relative[pushed:at] < 0).any() else at
     entries = crossings(wrist[:, 2], start, at, down=True)
     stop = min(last, scene.index(length.end_s))
     exits = crossings(wrist[:, 2], at, stop, down=False)
