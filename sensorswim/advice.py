@@ -31,7 +31,7 @@ from sensorswim.formats.plan_toml import (
 )
 from sensorswim.formats.session_toml import SESSION_FILE
 from sensorswim.formats.tables_io import read_json
-from sensorswim.model import Placement, SensorFile, Session, Settings
+from sensorswim.model import Mark, Placement, SensorFile, Session, Settings
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import Finding
 from sensorswim.model.handout import HandoutWords, first_words
@@ -39,7 +39,7 @@ from sensorswim.model.plan import Plan, PlanOptions
 from sensorswim.model.session import video_time
 from sensorswim.report.cues import session_cues
 from sensorswim.report.handout import Handout, handout_html, set_words
-from sensorswim.video.moments import Line, export_moment
+from sensorswim.video.moments import Drawn, Line, export_moment
 
 SUMMARY_FILE: Final = "summary.json"
 HANDOUT_FILE: Final = "handout.html"
@@ -227,7 +227,27 @@ def export_clip(answer: Analysis, at_s: float, seconds: float, out: Path) -> Pat
         Line(start_s=offset_s + rate * c.start_s, end_s=offset_s + rate * c.end_s, text=c.text)
         for c in session_cues(answer)
     ]
+    drawn = [
+        Drawn(time_s=offset_s + rate * mark.session_s, points=mark.points, text=_measure_text(mark))
+        for mark in session.marks
+        if mark.points
+        and mark.session_s is not None
+        and Path(mark.video or "").name == video.file.name
+    ]
     middle_s = offset_s + rate * at_s
     return export_moment(
-        video.file, out, lines, start_s=middle_s - seconds / 2, end_s=middle_s + seconds / 2
+        video.file,
+        out,
+        lines,
+        drawn,
+        start_s=middle_s - seconds / 2,
+        end_s=middle_s + seconds / 2,
     )
+
+
+def _measure_text(mark: Mark) -> str:
+    """Return a measured mark in a few words."""
+    if mark.value is None:
+        return mark.label
+    figure = f"{mark.value:.0f} degrees" if mark.unit == "deg" else f"{mark.value:.2f} {mark.unit}"
+    return f"{mark.kind.replace('_', ' ')} {figure}"

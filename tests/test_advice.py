@@ -25,7 +25,7 @@ from sensorswim.formats.handout_toml import (
 )
 from sensorswim.formats.plan_toml import read_plan
 from sensorswim.formats.rules_toml import read_rules
-from sensorswim.model import Video
+from sensorswim.model import Mark, Video
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.handout import Agreement, Consent
 from sensorswim.report.print_pdf import INSTALL, browser
@@ -224,6 +224,22 @@ def test_a_clip_is_silent_as_long_as_asked_and_has_the_measures_drawn_in(tmp_pat
     assert len(frames) == pytest.approx(100, abs=2)
     assert frames[0].shape[0] > 90
     assert max(frame[95:].max() for frame in frames) > 200
+
+
+def test_what_was_measured_on_a_frame_is_drawn_into_the_picture(tmp_path: Path) -> None:
+    write_consent(Consent(agreements=(AGREED,)), tmp_path)
+    answer = filmed(tmp_path)
+    mark = Mark(
+        kind="right_elbow_angle", session_s=170.0, video="side.webm", video_s=5.0, value=132.4,
+        unit="deg", points=((0.2, 0.5), (0.4, 0.5), (0.5, 0.7)),
+    )  # fmt: skip
+    answer = replace(answer, session=replace(answer.session, marks=(mark,)))
+    place = export_clip(answer, 170.0, 4.0, tmp_path / "out.webm")
+    with av.open(str(place)) as clip:
+        frames = [frame.to_ndarray(format="rgb24") for frame in clip.decode(video=0)]
+    far, near = frames[10], frames[50]
+    assert np.abs(far[40:50, 40:60].astype(int) - 127).max() < 40
+    assert near[42:48, 40:60].max() > 220
 
 
 def test_a_moment_that_no_clip_shows_is_refused(tmp_path: Path) -> None:

@@ -343,6 +343,7 @@ def _add_measuring(app: dash.Dash, desk: Desk) -> None:
             value=_rounded(measured["value"], 3),
             unit=wanted,
             view=view,
+            points=tuple((round(x, 4), round(y, 4)) for x, y in measured.get("points", ())),
         )
         await asyncio.to_thread(add_mark, folder, mark)
         return f"Saved: {_MEASURES[kind]}, {mark.value:g} {wanted}.", f"measured {clicks}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -13,7 +14,7 @@ from dash import ALL, Input, Output, State, ctx, html
 from fastapi import FastAPI
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
-from sensorswim.advice import HANDOUT_FILE, words_of, write_handout
+from sensorswim.advice import HANDOUT_FILE, export_clip, words_of, write_handout
 from sensorswim.dashboards.review.desk import Desk, Opened
 from sensorswim.errors import SensorswimError
 from sensorswim.formats.handout_toml import OWN_FOLDER, WORDS_FILE, write_words
@@ -36,6 +37,8 @@ _OF_AIM: Final = {
 _PDF: Final = Path(HANDOUT_FILE).with_suffix(".pdf").name
 _TYPES: Final = {HANDOUT_FILE: "text/html", _PDF: "application/pdf"}
 _WAIT_MS: Final = 500
+_FILM_S: Final = 6.0
+_FILM: Final = re.compile(r"moment-\d+\.\d\.webm")
 
 
 def section(opened: Opened) -> html.Section:
@@ -62,8 +65,18 @@ def section(opened: Opened) -> html.Section:
             html.Details([html.Summary("Edit the words"), html.Div(fields, className="words")]),
             html.P("", id="words-told", role="status"),
             html.Div(
-                html.Button("Make the handout", id="make-handout", type="button"), className="row"
+                [
+                    html.Button("Make the handout", id="make-handout", type="button"),
+                    html.Button(
+                        "Film of the moment on screen",
+                        id="make-film",
+                        type="button",
+                        disabled=not opened.analysis.session.videos,
+                    ),
+                ],
+                className="row",
             ),
+            html.Div(id="film-made", role="status", className="row"),
             html.Div(
                 _links(opened.key, opened.folder / OWN_FOLDER),
                 id="handout-made",
@@ -175,6 +188,24 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         except SensorswimError as problem:
             return html.P(str(problem), className="problem")
 
+    @app.callback(
+        Output("film-made", "children"),
+        Input("make-film", "n_clicks"),
+        State("moment", "data"),
+        State("session-key", "data"),
+        prevent_initial_call=True,
+        running=[(Output("make-film", "disabled"), True, False)],
+    )
+    async def film(clicks: int | None, moment_s: float | None, key: str) -> Any:
+        if not clicks:
+            raise dash.exceptions.PreventUpdate
+        if moment_s is None:
+            return "Choose a moment in the plot or the clip first."
+        try:
+            return await asyncio.to_thread(_film, desk, key, moment_s)
+        except SensorswimError as problem:
+            return html.P(str(problem), className="problem")
+
 
 def _keep(desk: Desk, key: str, texts: dict[str, str]) -> tuple[str, list[bool]]:
     """Write what changed; return what to say, and which texts are as they first were."""
@@ -208,6 +239,19 @@ def _make(desk: Desk, key: str) -> list[Any]:
     return [*_links(key, folder), html.Span(f"No PDF: {INSTALL}.")]
 
 
+def _film(desk: Desk, key: str, moment_s: float) -> list[Any]:
+    opened = desk.open(key)
+    if opened is None:
+        raise dash.exceptions.PreventUpdate
+    place = opened.folder / OWN_FOLDER / f"moment-{moment_s:.1f}.webm"
+    place.parent.mkdir(exist_ok=True)
+    export_clip(opened.analysis, moment_s, _FILM_S, place)
+    return [
+        _link(key, place.name, "Save the film"),
+        html.Span(f"{_FILM_S:.0f} s around {moment_s:.1f} s, without sound."),
+    ]
+
+
 def _links(key: str, folder: Path) -> list[Any]:
     """Return where the handout that was made is found, nothing before that."""
     words = {HANDOUT_FILE: "Save the handout", _PDF: "Open the PDF"}
@@ -222,7 +266,7 @@ def _link(key: str, name: str, words: str) -> html.A:
 
 
 def add_routes(api: FastAPI, desk: Desk) -> None:
-    """Add the address of a handout that was made.
+    """Add the address of a handout, or a film of a moment, that was made.
 
     The page is for saving: with its own scripts in it, it wouldn't open under our content policy.
     """
@@ -232,8 +276,9 @@ def add_routes(api: FastAPI, desk: Desk) -> None:
         path = await asyncio.to_thread(_place, desk, key, name)
         if path is None:
             return PlainTextResponse("There is no such handout.\n", status_code=404)
-        saved = path.name if name == HANDOUT_FILE else None
-        return FileResponse(path, media_type=_TYPES[name], filename=saved)
+        saved = None if name == _PDF else path.name
+        kind = _TYPES.get(name, "video/webm")
+        return FileResponse(path, media_type=kind, filename=saved)
 
 
 def _place(desk: Desk, key: str, name: str) -> Path | None:
@@ -242,4 +287,5 @@ def _place(desk: Desk, key: str, name: str) -> Path | None:
     except SensorswimError:
         return None
     path = folder / OWN_FOLDER / name
-    return path if name in _TYPES and path.is_file() else None
+    known = name in _TYPES or _FILM.fullmatch(name)
+    return path if known and path.is_file() else None

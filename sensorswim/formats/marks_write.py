@@ -26,8 +26,8 @@ def add_mark(folder: Path, mark: Mark) -> None:
     document.setdefault("format", FORMAT)
     row = tomlkit.table()
     for key, value in asdict(mark).items():
-        if value not in (None, ""):
-            row[key] = value
+        if value not in (None, "", ()):
+            row[key] = [list(point) for point in value] if key == "points" else value
     document.setdefault("mark", tomlkit.aot()).append(row)
     swap_in(document, folder / MARKS_FILE)
 

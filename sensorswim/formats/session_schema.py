@@ -198,6 +198,7 @@ class MarkTable(AnyTable):
     value: float | None = None
     unit: Text = ""
     view: Text = ""
+    points: tuple[tuple[float, float], ...] = Field(default=(), max_length=4)
 
     @model_validator(mode="after")
     def _has_a_time(self) -> MarkTable:

@@ -94,7 +94,11 @@ def video_time(video: Video) -> tuple[float, float] | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A coach's mark from marks.toml, carried through to the `marks` table."""
+    """A coach's mark from marks.toml, carried through to the `marks` table.
+
+    `points` are those that were set on the frame, as shares of its width and height: three for an
+    angle, the joint second; else two on what it is held against and two on what is measured.
+    """
 
     kind: str
     session_s: float | None = None
@@ -104,6 +108,7 @@ class Mark:
     value: float | None = None
     unit: str = ""
     view: str = ""
+    points: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,6 +19,8 @@ from sensorswim.video.facts import opened, read_facts
 Picture = npt.NDArray[np.uint8]
 _RATE_HZ: Final = 25
 _BITS_S: Final = 1_500_000
+_AROUND_S: Final = 0.4
+_LINES: Final = {3: ((0, 1), (1, 2)), 4: ((0, 1), (2, 3))}
 _INK, _PAPER = (253, 253, 251), (20, 27, 34)
 
 
@@ -31,10 +33,30 @@ class Line:
     text: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """What was measured on a frame, drawn into the picture around its time.
+
+    Parameters
+    ----------
+    time_s : float
+        In the clip's true time.
+    points : sequence of (float, float)
+        Shares of width and height: three of an angle, or two lines of two.
+    text : str
+        What stands beside it.
+    """
+
+    time_s: float
+    points: Sequence[tuple[float, float]]
+    text: str
+
+
 def export_moment(
     source: Path,
     target: Path,
     lines: Sequence[Line],
+    drawn: Sequence[Drawn] = (),
     *,
     start_s: float,
     end_s: float,
@@ -48,6 +70,8 @@ def export_moment(
     source, target : Path
     lines : sequence of Line
         In order; at most three are shown at once.
+    drawn : sequence of Drawn
+        Each is shown from 0.4 s before its time to 0.4 s after it.
     start_s, end_s : float
         In the clip's true time, also where it is stored in slow motion.
 
@@ -56,7 +80,7 @@ def export_moment(
     InputError
         The clip can't be read, or holds no picture between the two times.
     """
-    shown = _captioned(source, lines, max(0.0, start_s), end_s)
+    shown = _captioned(source, lines, drawn, max(0.0, start_s), end_s)
     first = next(shown, None)
     if first is None:
         raise InputError(
@@ -73,7 +97,7 @@ def export_moment(
 
 
 def _captioned(
-    source: Path, lines: Sequence[Line], start_s: float, end_s: float
+    source: Path, lines: Sequence[Line], drawn: Sequence[Drawn], start_s: float, end_s: float
 ) -> Iterator[Picture]:
     """Yield pictures at an even rate, each frame repeated or left out as its time asks."""
     facts = read_facts(source)
@@ -92,9 +116,31 @@ def _captioned(
                 continue
             image = upright_frame(frame, facts, time_s).to_ndarray(format="rgb24")
             words = [line.text for line in lines if line.start_s <= time_s < line.end_s]
+            near = [one for one in drawn if abs(one.time_s - time_s) <= _AROUND_S]
+            picture = _with_words(_with_measures(image, near), words[:3])
             for _ in range(due):
-                yield _with_words(image, words[:3])
+                yield picture
             written += due
+
+
+def _with_measures(image: Picture, drawn: Sequence[Drawn]) -> Picture:
+    """Return the picture with lines, points and figures of what was measured on it."""
+    if not drawn:
+        return image
+    canvas = Image.fromarray(image)
+    pen, size = ImageDraw.Draw(canvas), max(14, image.shape[0] // 24)
+    font = ImageFont.load_default(size=size)
+    for one in drawn:
+        places = [(x * image.shape[1], y * image.shape[0]) for x, y in one.points]
+        for a, b in _LINES.get(len(places), ()):
+            pen.line([places[a], places[b]], fill=_PAPER, width=size // 3)
+            pen.line([places[a], places[b]], fill=_INK, width=size // 7)
+        for x, y in places:
+            pen.circle((x, y), size // 3, outline=_INK, width=size // 8)
+        if places:
+            beside = (places[-1][0] + size, places[-1][1])
+            pen.text(beside, one.text, fill=_INK, font=font, stroke_width=2, stroke_fill=_PAPER)
+    return np.asarray(canvas)
 
 
 def _with_words(image: Picture, words: Sequence[str]) -> Picture:

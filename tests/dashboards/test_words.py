@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from playwright.sync_api import Browser, Page, expect
 
 from sensorswim.advice import HANDOUT_FILE
-from sensorswim.formats.handout_toml import OWN_FOLDER, WORDS_FILE, read_words
+from sensorswim.formats.handout_toml import OWN_FOLDER, WORDS_FILE, read_words, write_consent
+from sensorswim.model.handout import Agreement, Consent
 from tests.dashboards.conftest import Served
 from tests.dashboards.served import needs_chromium, watched
 
@@ -63,3 +66,27 @@ def test_only_the_handout_itself_is_given_out(browser: Browser, review: Served) 
             assert seen.page.request.get(f"{address}/{name}").status == 404
         outside = seen.page.request.get(f"{address}/..%2Fsession.toml").text()
         assert "pool_length_m" not in outside
+
+
+def test_a_film_of_the_moment_needs_consent_and_shows_what_was_measured(
+    browser: Browser, review: Served
+) -> None:
+    with watched(browser, review.base) as seen:
+        page = seen.page
+        page.goto(review.address)
+        page.wait_for_selector("#axis .xtitle", timeout=30_000)
+        film = page.get_by_role("button", name="Film of the moment on screen")
+        film.click()
+        expect(page.locator("#film-made")).to_contain_text("Choose a moment")
+        page.locator("#axis .nsewdrag").first.click(position={"x": 60, "y": 60})
+        film.click()
+        expect(page.locator("#film-made")).to_contain_text("no video leaves without consent")
+        day = date(2020, 1, 1)
+        agreed = Agreement(
+            name="Ida", sensing=True, filming=True, agreed_on=day, until=day.replace(year=2100)
+        )
+        write_consent(Consent(agreements=(agreed,)), review.folder)
+        film.click()
+        with page.expect_download(timeout=60_000) as download:
+            page.get_by_role("link", name="Save the film").click(timeout=60_000)
+        assert download.value.path().stat().st_size > 1000

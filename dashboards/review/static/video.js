@@ -207,7 +207,7 @@
     }
     keep?.set_props("measure", {data: found && {...found, player_s: el().currentTime,
       session_s: state.clip?.placed ? toSession(el().currentTime) : null,
-      points: state.points}});
+      points: state.points.map(([x, y]) => [x / size()[0], y / size()[1]])}});
   };
 
   const put = (point) => {
