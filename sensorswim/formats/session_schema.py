@@ -85,6 +85,16 @@ Uuid = Annotated[str, AfterValidator(_uuid)]
 Segment = Annotated[float, AfterValidator(_segment)]
 
 
+def _as_pairs(value: Any) -> Any:
+    """Return TOML's lists of lists as tuples of tuples; other things as they are."""
+    if not isinstance(value, list):
+        return value
+    return tuple(tuple(one) if isinstance(one, list) else one for one in value)
+
+
+Points = Annotated[tuple[tuple[float, float], ...], BeforeValidator(_as_pairs)]
+
+
 class AnyTable(BaseModel):
     """A table that keeps the keys it doesn't know."""
 
@@ -198,7 +208,7 @@ class MarkTable(AnyTable):
     value: float | None = None
     unit: Text = ""
     view: Text = ""
-    points: tuple[tuple[float, float], ...] = Field(default=(), max_length=4)
+    points: Points = Field(default=(), max_length=4)
 
     @model_validator(mode="after")
     def _has_a_time(self) -> MarkTable:

@@ -24,6 +24,12 @@ def test_a_mark_comes_back_as_it_was_written(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["marks.toml"]
 
 
+def test_the_points_set_on_a_frame_come_back(tmp_path: Path) -> None:
+    points = ((0.25, 0.5), (0.5, 1.0), (0.75, 0.0))
+    add_mark(tmp_path, Mark(kind="angle", session_s=3.0, value=90.0, unit="deg", points=points))
+    assert read_marks(tmp_path, Quality())[0].points == points
+
+
 def test_comments_and_unknown_keys_stay(tmp_path: Path) -> None:
     old = '# mine\n[[mark]]\nkind = "note"\nsession_s = 1.0\nmood = "good"\n'
     (tmp_path / "marks.toml").write_text(old)
