@@ -71,7 +71,7 @@ def section(opened: Opened) -> html.Section:
                         "Film of the moment on screen",
                         id="make-film",
                         type="button",
-                        disabled=not opened.analysis.session.videos,
+                        hidden=not opened.analysis.session.videos,
                     ),
                 ],
                 className="row",

@@ -119,6 +119,7 @@ def _mark_cues(marks: pd.DataFrame) -> list[Cue]:
     cues = []
     for index, row in enumerate(marks.dropna(subset=["session_s"]).to_dict("records"), start=1):
         words = [str(row[key]) for key in ("kind", "label") if not pd.isna(row[key]) and row[key]]
+        words[:1] = [kind.replace("_", " ") for kind in words[:1]]
         cues.append(
             Cue(
                 start_s=row["session_s"],
