@@ -38,7 +38,8 @@ _PDF: Final = Path(HANDOUT_FILE).with_suffix(".pdf").name
 _TYPES: Final = {HANDOUT_FILE: "text/html", _PDF: "application/pdf"}
 _WAIT_MS: Final = 500
 _FILM_S: Final = 6.0
-_FILM: Final = re.compile(r"moment-\d+\.\d\.webm")
+_FILM: Final = re.compile(r"moment_-?\d+\.\d\.webm")
+_WAITING: Final = ((Output("being-made", "hidden"), False, True),)
 
 
 def section(opened: Opened) -> html.Section:
@@ -75,6 +76,12 @@ def section(opened: Opened) -> html.Section:
                     ),
                 ],
                 className="row",
+            ),
+            html.Div(
+                [html.Span("Being made…"), html.Progress(**{"aria-label": "Being made"})],
+                id="being-made",
+                className="row",
+                hidden=True,
             ),
             html.Div(id="film-made", role="status", className="row"),
             html.Div(
@@ -170,7 +177,8 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         opened = await asyncio.to_thread(desk.open, key)
         if opened is None:
             raise dash.exceptions.PreventUpdate
-        first = words_of(opened.analysis, opened.folder / OWN_FOLDER)[1]
+        folder = opened.folder / OWN_FOLDER
+        first = (await asyncio.to_thread(words_of, opened.analysis, folder))[1]
         return [_text(first, wanted) if one["name"] == wanted else dash.no_update for one in ids]
 
     @app.callback(
@@ -178,7 +186,7 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         Input("make-handout", "n_clicks"),
         State("session-key", "data"),
         prevent_initial_call=True,
-        running=[(Output("make-handout", "disabled"), True, False)],
+        running=[*_WAITING, (Output("make-handout", "disabled"), True, False)],
     )
     async def make(clicks: int | None, key: str) -> Any:
         if not clicks:
@@ -194,7 +202,7 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         State("moment", "data"),
         State("session-key", "data"),
         prevent_initial_call=True,
-        running=[(Output("make-film", "disabled"), True, False)],
+        running=[*_WAITING, (Output("make-film", "disabled"), True, False)],
     )
     async def film(clicks: int | None, moment_s: float | None, key: str) -> Any:
         if not clicks:
@@ -243,7 +251,7 @@ def _film(desk: Desk, key: str, moment_s: float) -> list[Any]:
     opened = desk.open(key)
     if opened is None:
         raise dash.exceptions.PreventUpdate
-    place = opened.folder / OWN_FOLDER / f"moment-{moment_s:.1f}.webm"
+    place = opened.folder / OWN_FOLDER / f"moment_{moment_s:.1f}.webm"
     place.parent.mkdir(exist_ok=True)
     export_clip(opened.analysis, moment_s, _FILM_S, place)
     return [

@@ -220,10 +220,13 @@ class _Placing:
         return body_starts_s(self.sensors[first].travel, there, starts.moments_s + starts.offsets_s)
 
     def _by_feet(self, place: Placement, moved: Moved, body_s: FloatArray) -> Moved:
-        """Return an ankle's clock from the push-offs out of rest that it shares with the wrists."""
+        """Return an ankle's clock from the push-offs out of rest that it shares with the wrists.
+
+        How early the feet leave differs from one swimmer to the next, whatever the number.
+        """
         own_s = feet_starts_s(self.sensors[place].travel)
         level_s = feet_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
-        return _sharper(moved, level_s, moved.floor_s)
+        return _sharper(moved, level_s, float(np.hypot(moved.floor_s, LEGS_SPREAD_S)))
 
     def _by_shocks(self, place: Placement) -> Moved | None:
         """Return the clock from shocks in quiet moments where they leave no other offset."""

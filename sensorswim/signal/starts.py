@@ -27,7 +27,6 @@ AGREE_S: Final = 0.03
 _GAIN: Final = (-0.25, 0.3)
 _WINDOW: Final = (-0.5, 0.5)
 _BEFORE: Final = (-0.75, -0.3)
-_AFTER: Final = (0.4, 0.9)
 _REACH_S: Final = 0.2
 _STEP_S: Final = 0.005
 _APART_S: Final = 0.3
@@ -35,11 +34,9 @@ _LEAST_GAIN_M_S: Final = 0.8
 _LIKE_GAIN: Final = 0.65
 _LEAST_M_S2: Final = 4.0
 _CALM_M_S2: Final = 4.5
-_GLIDE_M_S2: Final = 4.0
 _LIKE: Final = 0.96
 """What counts as a push-off out of rest. Picked on synthetic swims without knocks, in which the
 ones that pass lie within 0.01 s of the truth, but for some strays."""
-
 
 _LAST_SHARE: Final = 0.5
 _FEET_BEFORE_S: Final = 0.09

@@ -32,7 +32,7 @@ def test_hands_and_feet_are_put_on_one_clock_without_knocks(swum):
 def test_how_well_it_is_known_is_said(swum):
     fits = fit_clocks(swum.streams, Quality())
     assert fits[Placement.RIGHT_WRIST].residual_s < 0.03
-    assert 0.05 <= fits[Placement.LEFT_ANKLE].residual_s < 0.06
+    assert 0.085 <= fits[Placement.LEFT_ANKLE].residual_s < 0.1
 
 
 def test_the_offset_that_most_push_offs_ask_for_wins():
