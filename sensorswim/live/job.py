@@ -95,7 +95,7 @@ class Elsewhere:
         """Return what a job finds; a job that the process died of is done here, in a thread."""
         if self._pool is None:
             spawn = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=_end_with_parent)
+            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=end_with_parent)
         try:
             return await asyncio.get_running_loop().run_in_executor(self._pool, job.run)
         except BrokenProcessPool:
@@ -109,7 +109,7 @@ class Elsewhere:
             self._pool = None
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """Leave as soon as the parent is gone, also where it was killed."""
     parent = multiprocessing.parent_process()
     assert parent is not None

@@ -3,21 +3,25 @@
 Run: python -m tests.live.victim TIMES
 
 Each is a process of its own, killed by SIGKILL and started again in turn, at random moments of a
-swim with water over the sensors. After each kill of the recorder the folder has to open, and all
-that had come in more than a second earlier has to be in it (a witness beside the recorder notes
-what comes in). A page that was killed shows the figures again. At the end of each swim every packet
-that the sensors took has to be there, byte for byte. Stops with an error at the first that isn't
-so.
+swim with water over the sensors, once data came through it since its last start. After each kill of
+the recorder the folder has to open, and all that had come in more than a second earlier has to be
+in it (a witness beside the recorder notes what comes in). At the end of each swim every packet that
+the sensors took has to be there, byte for byte, and a page that is killed once more shows the same
+lengths again. Stops with an error at the first that isn't so. A process killed is not a machine
+without power, and what a sensor hadn't written to its own memory yet is not looked at.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
+import math
 import multiprocessing
 import os
 import random
 import sys
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable
@@ -28,6 +32,7 @@ from typing import Any
 
 import uvicorn
 from websockets.asyncio.client import connect
+from websockets.exceptions import ConnectionClosed
 
 from sensorswim.dashboards.components import free_port
 from sensorswim.dashboards.poolside import poolside_app
@@ -39,6 +44,7 @@ from sensorswim.live.emulated.apart import SensorsApart, serials
 from sensorswim.live.emulated.device import name_of
 from sensorswim.live.emulated.tcp import TcpAir, TcpLink
 from sensorswim.live.emulated.worn import out_s
+from sensorswim.live.job import end_with_parent
 from sensorswim.live.link import Channel, Found, Link, Notified
 from sensorswim.live.recorder import Recorder, Wearer
 from sensorswim.live.sensor import StartOrder
@@ -51,6 +57,10 @@ SPEED = 2.0
 PAUSE_S = (0.3, 6.0)
 KEPT_AFTER_S = 1.0
 PATIENCE_S = 120.0
+SAME_FOR_S = 6.0
+"""How long a page's lengths have to stay as they are to be its last word."""
+ALIKE = 0.02
+SEED = 5
 
 _SPAWN = multiprocessing.get_context("spawn")
 
@@ -78,7 +88,7 @@ class WitnessedAir(TcpAir):
 
 def record(folder: Path, port: int, clock: HostClock, sensors: dict[str, Placement | None]) -> None:
     """Be the recorder until a file says that the swim is over and all is fetched."""
-    WitnessedLink.notes = os.open(folder.parent / "witness", os.O_CREAT | os.O_APPEND | os.O_WRONLY)
+    WitnessedLink.notes = os.open(witness_of(folder), os.O_CREAT | os.O_APPEND | os.O_WRONLY)
     wearer = Wearer(folder=folder, swimmer="Invented", height_m=1.75, sensors=sensors)
     recorder = Recorder(
         [wearer], WitnessedAir(port, clock), clock, order=StartOrder(log=0, rate_hz=104)
@@ -95,9 +105,50 @@ def record(folder: Path, port: int, clock: HostClock, sensors: dict[str, Placeme
 
 
 def show(folder: Path, port: int) -> None:
-    """Be the page."""
+    """Be the page; not a daemon, since those have no children, so it has to end by itself."""
+    end_with_parent()
     app = poolside_app(LiveHub([folder]), place="the rehearsal")
     uvicorn.run(app.server, port=port, log_level="error")
+
+
+class Viewer(threading.Thread):
+    """Looks at the page as a browser does, and comes back whenever the connection is lost."""
+
+    def __init__(self, port: int) -> None:
+        super().__init__(daemon=True)
+        self._port, self._over = port, False
+        self.lengths: dict[str, Any] = {}
+        """The newest lengths on the page, empty since the connection was lost."""
+        self.changed_s = time.monotonic()
+
+    def run(self) -> None:
+        while not self._over:
+            with contextlib.suppress(OSError, ConnectionClosed):
+                asyncio.run(self._look())
+            self._show({})
+            time.sleep(0.1)
+
+    async def _look(self) -> None:
+        address = f"127.0.0.1:{self._port}"
+        async with connect(f"ws://{address}/ws/live", origin=f"http://{address}") as page:
+            while not self._over:
+                message = json.loads(await page.recv())
+                self._show((message.get("figures") or {}).get("lengths", self.lengths))
+
+    def _show(self, lengths: dict[str, Any]) -> None:
+        if lengths != self.lengths:
+            self.lengths, self.changed_s = lengths, time.monotonic()
+
+    def settled(self) -> dict[str, Any]:
+        """Return the page's lengths once they have stayed as they are."""
+        until_s = time.monotonic() + PATIENCE_S
+        while not self.lengths or time.monotonic() - self.changed_s < SAME_FOR_S:
+            assert time.monotonic() < until_s, "the page's lengths don't come to rest"
+            time.sleep(0.1)
+        return self.lengths
+
+    def end(self) -> None:
+        self._over = True
 
 
 class Ground:
@@ -112,9 +163,16 @@ class Ground:
         self.sensors.start(self.clock)
         self.end_s = out_s(swim())
         self.page_port = free_port()
+        self.viewer = Viewer(self.page_port)
+        self.viewer.start()
         self.running: dict[str, BaseProcess] = {}
+        self.passed_before = dict.fromkeys(PARTS, 0)
         for part in ("recorder", "page"):
             self.start(part)
+
+    @property
+    def over(self) -> bool:
+        return self.clock.now_s() >= self.end_s
 
     def start(self, part: str) -> None:
         if part == "sensors":
@@ -125,57 +183,97 @@ class Ground:
             "recorder": (record, (self.folder, self.sensors.port, self.clock, worn)),
             "page": (show, (self.folder, self.page_port)),
         }[part]
-        self.running[part] = _SPAWN.Process(target=target, args=given, daemon=True)
+        self.running[part] = _SPAWN.Process(target=target, args=given, daemon=part != "page")
         self.running[part].start()
 
-    def kill(self, part: str) -> None:
+    def kill(self, part: str) -> str:
+        """Kill a part and look what is there; return in words what was found."""
+        self.passed_before[part] = self.passed(part)
         if part == "sensors":
             self.sensors.kill()
-            return
+            return f"{len(kept_in(self.flash))} packets in their memory"
         self.running[part].kill()
         self.running[part].join()
-
-    def after(self, part: str, killed_ns: int) -> str:
-        """Look at what is there after a kill; return in a word what was found."""
         if part == "recorder":
-            return self.folder_opens(killed_ns)
-        return "came back"
+            return folder_opens(self.folder, time.time_ns())
+        while self.viewer.lengths:
+            time.sleep(0.01)
+        return f"{self.passed_before[part]} lengths were on it"
 
-    def folder_opens(self, killed_ns: int) -> str:
-        kept = kept_in(self.folder)
-        witness = self.folder.parent / "witness"
-        lines = witness.read_text("ascii").splitlines() if witness.exists() else []
-        told = [(int(line.split()[0]), bytes.fromhex(line.split()[1])) for line in lines]
-        early_ns = killed_ns - int(1e9 * KEPT_AFTER_S)
-        lost = [data for at_ns, data in told if data not in kept]
-        assert not [d for at_ns, d in told if d not in kept and at_ns < early_ns]
-        if not kept:
-            return "nothing had come"
-        build_session(self.folder)
-        assert read_session(self.folder, Quality()).sensors
-        return f"opened, {len(lost)} of {len(told)} packets not yet kept"
+    def wait_for_data(self, part: str) -> None:
+        """Wait until data came through a part since it was started, or the swim is over.
+
+        A page has to show as many lengths as before it was killed.
+        """
+        until_s = time.monotonic() + PATIENCE_S
+        before = self.passed_before[part]
+        while not self.over:
+            passed = self.passed(part)
+            if passed > before or (part == "page" and self.viewer.lengths and passed == before):
+                return
+            assert time.monotonic() < until_s, f"nothing comes through the {part}"
+            time.sleep(0.05)
+
+    def passed(self, part: str) -> int:
+        """Return how much came through a part so far: bytes, or lengths on the page."""
+        if part == "page":
+            return int(self.viewer.lengths.get("count", 0))
+        files = self.flash.rglob("*") if part == "sensors" else [witness_of(self.folder)]
+        return sum(file.stat().st_size for file in files if file.is_file())
 
     def finish(self) -> int:
-        """Let the recorder fetch the rest; return how many packets the sensors had taken.
-
-        On a busy machine a swim may be over before a recorder that is killed time and again has
-        started any sensor; it then says that nothing came.
-        """
+        """Let the recorder fetch the rest; return how many packets the sensors had taken."""
         (self.folder.parent / "over").touch()
         self.running["recorder"].join(PATIENCE_S)
         taken = kept_in(self.flash)
-        if not taken:
-            assert self.running["recorder"].exitcode == 1
-            return 0
         assert self.running["recorder"].exitcode == 0
+        assert taken
         assert taken == kept_in(self.folder)
-        assert asyncio.run(figures_of(self.page_port))["lengths"]
+        shown = self.viewer.settled()
+        self.kill("page")
+        self.start("page")
+        again = self.viewer.settled()
+        assert alike(again, shown), f"{again} instead of {shown}"
         return len(taken)
 
     def close(self) -> None:
+        self.viewer.end()
         self.sensors.kill()
         for process in self.running.values():
             process.kill()
+
+
+def witness_of(folder: Path) -> Path:
+    """Return where it is noted what came in for a folder."""
+    return folder.parent / "witness"
+
+
+def folder_opens(folder: Path, killed_ns: int) -> str:
+    """Open a folder whose recorder was killed; return in words what was found.
+
+    Raises
+    ------
+    AssertionError
+        Something that had come in a second before isn't in it.
+    """
+    kept = kept_in(folder)
+    lines = [line.split() for line in witness_of(folder).read_text("ascii").splitlines()]
+    told = [(int(at_ns), bytes.fromhex(data)) for at_ns, data in lines]
+    lost = [(at_ns, data) for at_ns, data in told if data not in kept]
+    assert all(killed_ns - at_ns <= 1e9 * KEPT_AFTER_S for at_ns, _ in lost)
+    if kept:
+        build_session(folder)
+        assert read_session(folder, Quality()).sensors
+    return f"{len(told) - len(lost)} of {len(told)} packets kept"
+
+
+def alike(one: Any, other: Any) -> bool:
+    """Return whether figures are the same within `ALIKE`, and all else is equal."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(alike(one[key], other[key]) for key in one)
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=ALIKE, abs_tol=ALIKE)
+    return bool(one == other)
 
 
 def kept_in(folder: Path) -> set[bytes]:
@@ -183,45 +281,30 @@ def kept_in(folder: Path) -> set[bytes]:
     return {data for log in read_radio(folder) for data in log.packets.values()}
 
 
-async def figures_of(port: int) -> dict[str, Any]:
-    """Return the figures that the page sends first, once it has some."""
-    until_s = time.monotonic() + PATIENCE_S
-    while time.monotonic() < until_s:
-        try:
-            async with connect(
-                f"ws://127.0.0.1:{port}/ws/live", origin=f"http://127.0.0.1:{port}"
-            ) as page:
-                while time.monotonic() < until_s:
-                    figures = json.loads(await page.recv()).get("figures")
-                    if figures:
-                        return dict(figures)
-        except OSError:
-            await asyncio.sleep(0.2)
-    raise AssertionError("the page shows no figures")
-
-
 def swum(ground: Ground, parts: list[str], rng: random.Random, found: Counter[str]) -> None:
     """Swim once and kill these parts, one after the other, as far as the swim is long enough."""
     try:
-        while parts and ground.clock.now_s() < ground.end_s:
+        while parts and not ground.over:
+            ground.wait_for_data(parts[0])
             time.sleep(rng.uniform(*PAUSE_S))
-            part = parts.pop(0)
-            ground.kill(part)
-            killed_ns = time.time_ns()
-            what = ground.after(part, killed_ns)
+            if ground.over:
+                break
+            at_s, part = ground.clock.now_s(), parts.pop(0)
+            what = ground.kill(part)
             ground.start(part)
             found[part] += 1
-            print(f"{part} killed at {ground.clock.now_s():.1f} s of the swim: {what}", flush=True)
-        while ground.clock.now_s() < ground.end_s:
+            print(f"{part} killed at {at_s:.1f} s of the swim: {what}", flush=True)
+        while not ground.over:
             time.sleep(0.1)
-        print(f"all {ground.finish()} packets are there", flush=True)
+        print(f"all {ground.finish()} packets are there, the page shows the same", flush=True)
     finally:
         ground.close()
 
 
 def main(times: int, speed: float = SPEED) -> Counter[str]:
     """Kill so many times; return how often each part was killed."""
-    rng, found = random.Random(5), Counter[str]()
+    print(f"seed {SEED}, {speed:g} times as fast as a pool", flush=True)
+    rng, found = random.Random(SEED), Counter[str]()
     parts = [PARTS[n % len(PARTS)] for n in range(times)]
     while parts:
         with TemporaryDirectory(prefix="victim-") as place:
