@@ -10,7 +10,7 @@ from tests.live.victim import PARTS, alike, folder_opens, main, witness_of
 
 
 def test_what_is_killed_comes_back_and_nothing_is_lost() -> None:
-    assert main(len(PARTS), speed=4.0) == dict.fromkeys(PARTS, 1)
+    assert main(len(PARTS)) == dict.fromkeys(PARTS, 1)
 
 
 def test_a_recorder_that_keeps_nothing_is_caught(tmp_path: Path) -> None:
