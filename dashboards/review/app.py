@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import parse_qs
@@ -33,7 +34,7 @@ _STATIC: Final = Path(__file__).parent / "static"
 
 
 def review_app(shelf: Shelf) -> dash.Dash:
-    """Return the review of the sessions on a shelf."""
+    """Return the review of the sessions on a shelf; the likeliest is read ahead meanwhile."""
     app = new_app("Session review", pages=PAGES, static=_STATIC)
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
@@ -53,6 +54,7 @@ def review_app(shelf: Shelf) -> dash.Dash:
     sessions_page.add_callbacks(app, desk)
     setup_page.add_callbacks(app, desk)
     blocks_page.add_callbacks(app, desk)
+    threading.Thread(target=desk.read_ahead, daemon=True).start()
     return app
 
 

@@ -60,6 +60,7 @@ class Results:
     def __init__(self, cache: Path) -> None:
         self._cache = cache / "results"
         self._lock = threading.Lock()
+        self._reading = threading.Lock()
         self._jobs: dict[Path, Job] = {}
         self._open: OrderedDict[Path, Analysis] = OrderedDict()
         self._told: dict[Path, tuple[str, Analysis]] = {}
@@ -76,14 +77,12 @@ class Results:
         place = self.place_of(session)
         with self._lock:
             told, known = self._told.get(folder, ("", None))
-            base = self._open.get(place)
         now = f"{place} {session!r}"
         if known is not None and told == now:
             return known
-        base = self._from_cache(place, session) if base is None else base
+        base = self._base(place, session)
         if base is None:
             return None
-        self._keep(place, base)
         known = with_findings(with_marks(base, session), read_rules(folder))
         with self._lock:
             self._told[folder] = (now, known)
@@ -134,6 +133,16 @@ class Results:
         write_result(answer, place)
         self._keep(place, answer)
         return Job(step="done", done=True)
+
+    def _base(self, place: Path, session: Session) -> Analysis | None:
+        """Return what the cache holds, read once although several ask for it at a time."""
+        with self._reading:
+            with self._lock:
+                base = self._open.get(place)
+            base = self._from_cache(place, session) if base is None else base
+            if base is not None:
+                self._keep(place, base)
+            return base
 
     def _from_cache(self, place: Path, session: Session) -> Analysis | None:
         if not (place / "summary.json").is_file():

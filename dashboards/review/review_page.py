@@ -9,8 +9,6 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import Input, Output, State, dcc, html
 
-from sensorswim import figures
-from sensorswim.dashboards.components import shown
 from sensorswim.dashboards.review import (
     findings_part,
     moment_desk,
@@ -164,7 +162,6 @@ def _add_strip(app: dash.Dash, desk: Desk) -> None:
 
 
 def _strip(opened: Opened, scheme: str | None) -> tuple[Any, dict[str, str]]:
-    fig = figures.draw_swum(opened.analysis.lengths, opened.analysis.session.blocks)
-    height = int(0.72 * fig.layout.height)
-    fig.update_layout(height=height, margin={"t": 44, "b": 44})
-    return shown(fig, scheme), {"height": f"{height}px"}
+    strip = opened.drawn.strip
+    look = style.recolour_spec(strip, scheme or "light")
+    return look, {"height": f"{strip['layout']['height']}px"}

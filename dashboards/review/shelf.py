@@ -80,6 +80,16 @@ class Shelf:
                 return folder
         raise InputError("this session is not there any more", mend="choose another one")
 
+    def likely(self) -> Path | None:
+        """Return the session that is likely to be opened first, None where there is none.
+
+        It is the newest of those that were named; the newest of all where none was.
+        """
+        own = {key_of(folder) for folder in self._session_folders(self.folders)}
+        entries = [entry for entry in self.entries() if not entry.problem]
+        named = [entry for entry in entries if entry.key in own] or entries
+        return named[0].folder if named else None
+
     def is_seen(self, session: Session) -> bool:
         """Tell whether figures of a session were shown on this machine."""
         return self._seen(session).exists()
@@ -113,8 +123,9 @@ class Shelf:
             made.rename(self.sessions / SAMPLE)
         return key_of(self.sessions / SAMPLE)
 
-    def _session_folders(self) -> Iterator[Path]:
-        for folder in (*self.folders, self.sessions, _SAMPLES):
+    def _session_folders(self, places: Sequence[Path] = ()) -> Iterator[Path]:
+        """Yield the sessions in some places, else in all there are."""
+        for folder in places or (*self.folders, self.sessions, _SAMPLES):
             if (folder / SESSION_FILE).is_file():
                 yield folder.resolve()
             elif folder.is_dir():

@@ -178,7 +178,12 @@ def recolour(fig: go.Figure, theme: str) -> go.Figure:
     KeyError
         Another theme.
     """
-    return go.Figure(recolour_spec(json.loads(pio.to_json(fig, validate=False)), theme))
+    return go.Figure(recolour_spec(spec_of(fig), theme))
+
+
+def spec_of(fig: go.Figure) -> dict[str, Any]:
+    """Return a figure as plotly's JSON has it: plain values under ``data`` and ``layout``."""
+    return dict(json.loads(pio.to_json(fig, validate=False)))
 
 
 def recolour_spec(spec: dict[str, Any], theme: str) -> dict[str, Any]:
