@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,10 +17,13 @@ from sensorswim.figures import LIBRARY_FOLDER, LIBRARY_NAME
 
 _SHARED: Final = Path(__file__).parent / "static"
 _PLOTS: Final = f'<script src="/static/plots/{LIBRARY_NAME}" defer></script>'
+_SCRIPT: Final = re.compile(r'<script src="[^"]*/_dash-component-suites/([^/"]+/[^/"]+)[^"]*">')
+_UNUSED: Final = ("dash/dash_table",)
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
   <head>
     {%metas%}
+    <script src="/static/shared/early/start.js"></script>
     <meta name="viewport" content="width=device-width, initial-scale=1">
     <meta name="color-scheme" content="light dark">
     <link rel="icon" href="/static/shared/icon.svg" type="image/svg+xml">
@@ -44,6 +48,31 @@ class Page:
     name: str
 
 
+class HouseDash(dash.Dash):
+    """A Dash app whose page reads the scripts of some libraries only when they are needed.
+
+    Every library that is imported would else be read and run before anything is seen. Those
+    that wait stay on the page as scripts of the type ``later``, which browsers don't fetch;
+    ``window.sensorswimLater()`` of the shared scripts fetches them.
+    """
+
+    later: Sequence[str] = ()
+    """The folders, as in the scripts' addresses, of the libraries that wait."""
+
+    def interpolate_index(self, **parts: str) -> str:
+        """Return the page's HTML from its parts by their names, scripts among them."""
+        scripts = (self._in_time(tag) for tag in parts["scripts"].splitlines())
+        return super().interpolate_index(**parts | {"scripts": "\n".join(filter(None, scripts))})
+
+    def _in_time(self, tag: str) -> str:
+        """Return a script's tag as the page has it, "" for one that no page uses."""
+        known = _SCRIPT.match(tag)
+        if known and known[1].startswith(_UNUSED):
+            return ""
+        waits = known and known[1].split("/")[0] in self.later
+        return tag.replace("<script ", '<script type="later" ', 1) if waits else tag
+
+
 def new_app(
     title: str,
     *,
@@ -51,6 +80,7 @@ def new_app(
     static: Path | None = None,
     hosts: Sequence[str] = (),
     plots: bool = True,
+    later: Sequence[str] = (),
 ) -> dash.Dash:
     """Return an app without layout and callbacks.
 
@@ -70,6 +100,8 @@ def new_app(
         Host names that may be asked for besides this machine's own loopback names.
     plots : bool
         Load the plotting library, for pages that draw with it.
+    later : sequence of str
+        Component libraries, by their package's name, that pages fetch when they need them.
     """
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.state.pages = tuple(pages)
@@ -78,7 +110,7 @@ def new_app(
         api.mount("/static/plots", StaticFiles(directory=LIBRARY_FOLDER), name="plots")
     for name, folder in folders.items():
         api.mount(f"/static/{name}", StaticFiles(directory=folder), name=name)
-    app = dash.Dash(
+    app = HouseDash(
         f"sensorswim.{title}",
         server=api,
         title=title,
@@ -89,6 +121,7 @@ def new_app(
         external_scripts=_links(folders, ".js"),
         suppress_callback_exceptions=True,
     )
+    app.later = tuple(later)
     api.add_middleware(Guard, script_hashes=app.csp_hashes, hosts=tuple(hosts))
     return app
 

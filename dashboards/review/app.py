@@ -35,7 +35,7 @@ _STATIC: Final = Path(__file__).parent / "static"
 
 def review_app(shelf: Shelf) -> dash.Dash:
     """Return the review of the sessions on a shelf; the likeliest is read ahead meanwhile."""
-    app = new_app("Session review", pages=PAGES, static=_STATIC)
+    app = new_app("Session review", pages=PAGES, static=_STATIC, later=("dash_ag_grid",))
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
     add_media_routes(app.server, desk)

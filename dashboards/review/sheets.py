@@ -9,13 +9,14 @@ import dash
 import dash_ag_grid as dag
 import dash_mantine_components as dmc
 import pyarrow as pa
-from dash import ClientsideFunction, Input, Output, State, html
+from dash import ClientsideFunction, Input, Output, State, dcc, html
 
 from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 from sensorswim.formats.tables_io import plain
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.tables import SCHEMAS
 
+_HEIGHT: Final = "420px"
 _NAMES: Final = {
     "lengths": "Lengths",
     "arm_strokes": "Arm strokes",
@@ -49,7 +50,9 @@ def section(analysis: Analysis) -> html.Section:
                 allowDeselect=False,
                 w=280,
             ),
-            html.Div(id="sheet-box"),
+            html.Div(id="sheet-box", style={"minHeight": _HEIGHT}),
+            dcc.Store(id="grid-there"),
+            dcc.Store(id="grid-heard"),
         ]
     )
 
@@ -62,13 +65,16 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         Input("sheet", "value"),
         Input("scheme", "data"),
         Input("marks-saved", "data"),
-        Input("axis-heard", "data"),
+        Input("grid-there", "data"),
         State("session-key", "data"),
     )
-    async def fill(name: str, scheme: str | None, _saved: Any, first: Any, key: str) -> Any:
-        opened = await opened_or_stop(desk, key, scheme if first else None)
+    async def fill(name: str, scheme: str | None, _saved: Any, there: Any, key: str) -> Any:
+        opened = await opened_or_stop(desk, key, scheme if there else None)
         return await asyncio.to_thread(_grid, opened.analysis, name)
 
+    app.clientside_callback(
+        ClientsideFunction("review", "grid"), Output("grid-heard", "data"), Input("sheet", "id")
+    )
     app.clientside_callback(
         ClientsideFunction("review", "row"),
         Output("sheet-box", "title"),
@@ -100,7 +106,7 @@ def _grid(analysis: Analysis, name: str) -> Any:
             "enableBrowserTooltips": True,
             "suppressColumnVirtualisation": False,
         },
-        style={"height": "420px"},
+        style={"height": _HEIGHT},
         dangerously_allow_code=False,
     )  # fmt: skip
 

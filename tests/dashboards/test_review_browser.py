@@ -269,16 +269,31 @@ def test_dragging_the_plot_brings_what_lies_beside(shared: Watched) -> None:
 
 def test_a_table_row_moves_the_moment(shared: Watched) -> None:
     page = shared.page
+    page.locator("#sheet-box").scroll_into_view_if_needed()
     page.wait_for_selector("#grid .ag-row", timeout=30_000)
-    page.locator("#grid").scroll_into_view_if_needed()
     page.locator("#grid .ag-row").first.locator(".ag-cell").nth(1).click()
     starts = [a for _, a, _ in page.evaluate("window.sensorswimReview.state.moments.lengths")]
     await_moment(page, starts[0])
 
 
-def test_pictures_and_tables_come_although_the_plot_is_drawn_late(
+def test_the_tables_library_is_fetched_when_the_reader_comes_near(
     browser: Browser, kept: Served
 ) -> None:
+    with watched(browser, kept.base) as seen:
+        asked: list[str] = []
+        seen.page.on("request", lambda request: asked.append(request.url))
+        seen.page.goto(kept.address)
+        seen.page.wait_for_selector(".picture .main-svg")
+        early = [url for url in asked if "dash_ag_grid" in url or "dash_table" in url]
+        seen.page.locator("#sheet-box").scroll_into_view_if_needed()
+        seen.page.wait_for_selector("#grid .ag-row")
+        assert early == []
+        assert len([url for url in asked if "dash_ag_grid.v" in url]) == 1
+        assert not any("dash_table" in url for url in asked)
+        assert seen.page.evaluate("Error.stackTraceLimit") == 10
+
+
+def test_pictures_come_although_the_plot_is_drawn_late(browser: Browser, kept: Served) -> None:
     """The figure is told before plotly has drawn it: what waits for it must not miss it."""
     late = """
       let real;
@@ -295,7 +310,7 @@ def test_pictures_and_tables_come_although_the_plot_is_drawn_late(
         seen.page.add_init_script(late)
         starts_s = 15.0
         seen.page.goto(f"{kept.address}&t={starts_s}")
-        seen.page.wait_for_selector("#grid .ag-row", timeout=30_000)
+        seen.page.wait_for_selector(".picture", timeout=30_000)
         seen.page.wait_for_selector("#axis-cursor:not([hidden])", timeout=30_000, state="attached")
         await_moment(seen.page, starts_s)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import re
 import socket
 
 import pytest
@@ -80,3 +81,17 @@ def test_the_dashboards_are_found_beside_the_package_or_in_the_top_folder() -> N
     package = importlib.import_module("sensorswim.dashboards")
     assert importlib.import_module("sensorswim.dashboards.components").new_app is new_app
     assert any("dashboards" in place for place in package.__path__)
+
+
+def test_a_page_reads_no_script_that_waits_and_none_that_is_unused() -> None:
+    app = new_app("Trial", later=("dash_mantine_components",))
+    app.layout = frame(app, main=html.H1("Hello"))
+    page = TestClient(app.server, base_url="http://127.0.0.1:8765").get("/").text
+    tags = re.findall(r"<script[^>]*\bsrc=[^>]*>", page)
+    assert tags[0] == '<script src="/static/shared/early/start.js">'
+    waiting = [tag for tag in tags if 'type="later"' in tag]
+    assert len(waiting) == 1
+    assert "/dash_mantine_components/" in waiting[0]
+    assert any("/dash/dcc/" in tag for tag in tags)
+    assert not any("dash_table" in tag for tag in tags)
+    assert 'type="later"' not in small_app().get("/").text

@@ -28,6 +28,19 @@
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {shell: {asked}});
 
+  // libraries that only some parts of a page need are fetched when one of these asks for them
+  let fetched = null;
+  const fetchScript = ({src}) => new Promise((then, fail) => {
+    const script = Object.assign(document.createElement("script"), {src, async: false});
+    script.addEventListener("load", then);
+    script.addEventListener("error", () => fail(new Error(`no answer from ${src}`)));
+    document.head.append(script);
+  });
+  window.sensorswimLater = () => {
+    fetched ??= Promise.all([...document.querySelectorAll("script[type=later]")].map(fetchScript));
+    return fetched;
+  };
+
   let known = false;
   const watch = new MutationObserver(() => {
     const there = document.getElementById("main") !== null;

@@ -2,6 +2,7 @@
 // One moment of the session, kept alike in the plots, the video, the words and the address.
 (() => {
   const NO_VIDEO_FRAME_S = 0.02;
+  const NEAR = "400px";
   const state = {t: null, moments: null, loop: null, rate: 1, playing: null, told: 0,
     fresh: false};
   const at = (id) => document.getElementById(id);
@@ -210,6 +211,17 @@
     },
     "axis-figure": (figure) => {
       if (figure) axis.draw(figure);
+      return window.dash_clientside.no_update;
+    },
+    // the table and the library that shows it wait until the reader comes near
+    grid: () => {
+      const near = new IntersectionObserver(async (seen) => {
+        if (!seen.some((one) => one.isIntersecting)) return;
+        near.disconnect();
+        await window.sensorswimLater();
+        window.dash_clientside.set_props("grid-there", {data: true});
+      }, {rootMargin: NEAR});
+      near.observe(at("sheet-box"));
       return window.dash_clientside.no_update;
     },
     row: (rows) => {
