@@ -17,13 +17,19 @@ from sensorswim.figures import LIBRARY_FOLDER, LIBRARY_NAME
 
 _SHARED: Final = Path(__file__).parent / "static"
 _PLOTS: Final = f'<script src="/static/plots/{LIBRARY_NAME}" defer></script>'
-_SCRIPT: Final = re.compile(r'<script src="[^"]*/_dash-component-suites/([^/"]+/[^/"]+)[^"]*">')
-_UNUSED: Final = ("dash/dash_table",)
+_SCRIPT: Final = re.compile(r'<script src="[^"]*/_dash-component-suites/([^"]*)">')
+_UNUSED: Final = ("dash/dash_table/", "dash/deps/polyfill@")
+"""The table that AG Grid replaced; what browsers older than our style sheets lack.
+
+The latter also puts slow stand-ins in the place of what today's browsers have, as `parseFloat`.
+The one thing of it that Dash needs, the regenerator runtime, is loaded on its own (MIT).
+"""
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
   <head>
     {%metas%}
     <script src="/static/shared/early/start.js"></script>
+    <script src="/static/shared/early/regenerator-runtime.js"></script>
     <meta name="viewport" content="width=device-width, initial-scale=1">
     <meta name="color-scheme" content="light dark">
     <link rel="icon" href="/static/shared/icon.svg" type="image/svg+xml">

@@ -22,6 +22,8 @@ _MOST_NOTES: Final = 24
 _EVENTS: Final = ("entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s")
 _SIDES: Final = ("left", "right")
 _DOMAINS: Final = {"yaxis": (0.58, 1.0), "yaxis2": (0.32, 0.5), "yaxis3": (0.0, 0.27)}
+_FIXED: Final = {"automargin": False}
+"""The margins hold all words of the axes; to try that out, plotly would draw all of it twice."""
 HEIGHT_PX: Final = 520
 
 LEGEND: Final = (
@@ -267,7 +269,8 @@ def _note(text: str, xref: str, place: Spec) -> Spec:
 
 def _layout(stretch: Stretch) -> Spec:
     def row(key: str, **more: Any) -> Spec:
-        return {"domain": list(_DOMAINS[key]), "fixedrange": True, "anchor": "x"} | more
+        own = {"domain": list(_DOMAINS[key]), "fixedrange": True, "anchor": "x"}
+        return own | _FIXED | more
 
     return {
         "template": style.TEMPLATE.to_plotly_json(),
@@ -276,7 +279,8 @@ def _layout(stretch: Stretch) -> Spec:
             "range": [stretch.start_s, stretch.end_s],
             "anchor": "y3",
             "title": {"text": "seconds of session time"},
-        },
+        }
+        | _FIXED,
         "yaxis": row("yaxis", title={"text": "roll<br>in degrees"}, dtick=30, range=[-80, 80]),
         "yaxis2": row(
             "yaxis2",

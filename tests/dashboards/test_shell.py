@@ -93,5 +93,5 @@ def test_a_page_reads_no_script_that_waits_and_none_that_is_unused() -> None:
     assert len(waiting) == 1
     assert "/dash_mantine_components/" in waiting[0]
     assert any("/dash/dcc/" in tag for tag in tags)
-    assert not any("dash_table" in tag for tag in tags)
+    assert not any("dash_table" in tag or "polyfill" in tag for tag in tags)
     assert 'type="later"' not in small_app().get("/").text
