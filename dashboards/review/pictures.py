@@ -117,13 +117,10 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
         Input("picture-kind", "value"),
         Input("picture-scope", "value"),
         Input("length", "value"),
-        Input("axis-heard", "data"),
         State("session-key", "data"),
     )
-    async def draw(
-        scheme: str | None, kind: str, scope: str, length: str | None, first: Any, key: str
-    ) -> Any:
-        opened = await opened_or_stop(desk, key, scheme if first else None)
+    async def draw(scheme: str | None, kind: str, scope: str, length: str | None, key: str) -> Any:
+        opened = await opened_or_stop(desk, key, scheme)
         return await asyncio.to_thread(_drawn, opened.analysis, kind, scope, length, scheme)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import dash
@@ -27,7 +28,8 @@ from sensorswim.report.words import SEVERITY_WORDS
 def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
     """Return the page of the session asked for; while it is analysed, how far that is.
 
-    What is seen first comes with the page, drawn in the look `scheme`; the rest is asked for.
+    What is seen first comes with the page, drawn in the look `scheme`; the rest is asked for
+    once that is drawn.
     """
     key = asked["session"]
     opened = desk.open(key)
@@ -55,16 +57,21 @@ def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
                 ]
             ),
             moment_desk.section(opened, chosen, scheme),
-            findings_part.section(opened.analysis),
-            words_part.section(opened),
-            html.Section(
-                [html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")],
-            ),
-            sheets.section(opened.analysis),
-            _quality(opened),
+            html.Div(id="rest"),
         ],
         className="review",
     )
+
+
+def _rest(opened: Opened) -> list[Any]:
+    """Return the parts of the page that lie below what is seen first."""
+    return [
+        findings_part.section(opened.analysis),
+        words_part.section(opened),
+        html.Section([html.H2("Pictures"), pictures.controls(), html.Div(id="pictures")]),
+        sheets.section(opened.analysis),
+        _quality(opened),
+    ]
 
 
 def _first_length(opened: Opened, asked: dict[str, str]) -> int | None:
@@ -137,9 +144,19 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
     add_waiting(app, desk)
     moment_desk.add_callbacks(app, desk)
     _add_strip(app, desk)
+    _add_rest(app, desk)
     pictures.add_callbacks(app, desk)
     words_part.add_callbacks(app, desk)
     sheets.add_callbacks(app, desk)
+
+
+def _add_rest(app: dash.Dash, desk: Desk) -> None:
+    @app.callback(
+        Output("rest", "children"), Input("axis-heard", "data"), State("session-key", "data")
+    )
+    async def show_rest(first: Any, key: str) -> list[Any]:
+        opened = await opened_or_stop(desk, key, first)
+        return await asyncio.to_thread(_rest, opened)
 
 
 def _add_strip(app: dash.Dash, desk: Desk) -> None:
