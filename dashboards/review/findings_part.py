@@ -8,14 +8,19 @@ from dash import html
 
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import Finding
-from sensorswim.report.findings_section import SURE_WORDS, findings_of, moment_words
+from sensorswim.report.findings_section import (
+    SURE_WORDS,
+    by_sureness,
+    findings_of,
+    moment_words,
+)
 
 
 def section(analysis: Analysis) -> html.Section:
     """Return this part of the page."""
     found = findings_of(analysis)
     aims = [_aim(finding) for finding in found if finding.is_aim]
-    rest = [_waits(finding) for finding in found if not finding.is_aim]
+    rest = [finding for finding in found if not finding.is_aim]
     parts: list[Any] = [html.H2("What stands out")]
     if aims:
         words = "Work on these first; everything else can wait until they are better."
@@ -24,7 +29,7 @@ def section(analysis: Analysis) -> html.Section:
         words = "Nothing lies clearly beyond the bands of the rules in this session."
         parts.append(html.P(words, className="nothing"))
     if rest:
-        parts.append(html.Details([html.Summary(f"What waits ({len(rest)})"), html.Ul(rest)]))
+        parts.append(_waits(rest))
     if analysis.unsupported:
         parts.append(_unsupported(analysis))
     return html.Section(parts)
@@ -62,8 +67,12 @@ def _moments(finding: Finding) -> list[html.Button]:
     ]
 
 
-def _waits(finding: Finding) -> html.Li:
-    return html.Li([html.Strong(finding.title), f". {finding.text} {SURE_WORDS[finding.sure]}"])
+def _waits(rest: list[Finding]) -> html.Details:
+    parts: list[Any] = [html.Summary(f"What waits ({len(rest)})")]
+    for words, waiting in by_sureness(rest):
+        lines = [html.Li([html.Strong(one.title), f". {one.text}"]) for one in waiting]
+        parts += [html.P(words, className="reading"), html.Ul(lines)]
+    return html.Details(parts)
 
 
 def _unsupported(analysis: Analysis) -> html.Details:

@@ -35,11 +35,20 @@ def findings_html(analysis: Analysis) -> Html:
     else:
         parts.append(tag("p", _nothing(analysis), class_="nothing"))
     if rest:
-        lines = [tag("li", tag("b", f.title), ". ", f.text, " ", _sure(f)) for f in rest]
-        parts += [tag("h3", "What waits"), tag("ul", *lines)]
+        parts.append(tag("h3", "What waits"))
+        for words, waiting in by_sureness(rest):
+            lines = [tag("li", tag("b", f.title), ". ", f.text) for f in waiting]
+            parts += [tag("p", words, class_="reading"), tag("ul", *lines)]
     if analysis.unsupported:
         parts.append(_unsupported(analysis.unsupported))
     return join(parts)
+
+
+def by_sureness(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
+    """Return findings that are equally sure together, under the words for that; surest first."""
+    known = list(findings)
+    groups = [(words, [f for f in known if f.sure == sure]) for sure, words in SURE_WORDS.items()]
+    return [(words, own) for words, own in groups if own]
 
 
 def _nothing(analysis: Analysis) -> str:
@@ -53,7 +62,7 @@ def _aim(finding: Finding) -> Html:
         ("What was measured", finding.text),
         ("What to change", finding.aim),
         ("Why it matters", finding.why),
-        ("How sure", _sure(finding)),
+        ("How sure", SURE_WORDS[finding.sure]),
         ("What looks alike", finding.confused_with),
         ("Where to look", where_to_look(finding)),
         ("Where the band comes from", finding.reference),
@@ -63,10 +72,6 @@ def _aim(finding: Finding) -> Html:
     return tag(
         "article", tag("h3", title), tag("dl", *facts), class_="aim", id=f"aim-{finding.rank}"
     )
-
-
-def _sure(finding: Finding) -> str:
-    return SURE_WORDS[finding.sure]
 
 
 def where_to_look(finding: Finding) -> Html:

@@ -85,13 +85,13 @@ def _kicks(own: pd.DataFrame, analysis: Analysis) -> str:
     if Limb.ANKLE not in worn(analysis):
         return "Not known: no ankle sensor was worn."
     beats = own["kick_beat"].dropna()
-    mean = own["kicks_per_cycle"].dropna()
-    if beats.empty and mean.empty:
+    mean = _spread(own["kicks_per_cycle"], 1, "kicks a cycle of both arms")
+    if beats.empty and mean is None:
         return "Not known: the kicks could not be set against arm cycles."
     counts = Counter(int(beat) for beat in beats)
     parts = [f"{n} of {len(beats)} lengths {_beat(beat)}" for beat, n in counts.most_common()]
-    if len(mean):
-        parts.append(f"{number(mean.median())} kicks a cycle of both arms in the typical length")
+    if mean is not None:
+        parts.append(mean)
     return f"{'; '.join(parts)}."
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from sensorswim.analyse import with_findings
+from sensorswim.dashboards.review import findings_part
 from sensorswim.formats.rules_toml import read_rules
 from sensorswim.model.analysis import Analysis
 from sensorswim.report import report_html
+from sensorswim.report.findings_section import SURE_WORDS, by_sureness, findings_of
 from tests.findings.made import calm, changed
 from tests.plausible import bare_analysis
 from tests.report.test_report_page import Reader, read
@@ -51,3 +53,25 @@ def test_links_of_the_aims_lead_somewhere() -> None:
     inside = {link.removeprefix("#") for link in page.links if link.startswith("#")}
     assert "plot-side-time" in inside
     assert inside <= set(page.ids)
+
+
+def test_how_sure_what_waits_is_is_said_once_for_all_that_are_as_sure() -> None:
+    analysis = with_findings(
+        changed(calm(), "breaths", lambda t: t.assign(excess_s=0.44)), read_rules()
+    )
+    found = findings_of(analysis)[0]
+    levels = ("likely", "sure", "likely", "sure")
+    waits = [
+        replace(found, rank=n, is_aim=False, title=f"Thing {n}", sure=sure)
+        for n, sure in enumerate(levels, start=1)
+    ]
+    assert [(words, [f.rank for f in own]) for words, own in by_sureness(waits)] == [
+        (SURE_WORDS["sure"], [2, 4]),
+        (SURE_WORDS["likely"], [1, 3]),
+    ]
+    held = replace(analysis, findings=[f.as_dict() for f in waits])
+    report = read(report_html(held)).text.split("What waits")[1]
+    page = str(findings_part.section(held)).split("What waits")[1]
+    for text in (report, page):
+        assert [text.count(SURE_WORDS[level]) for level in ("sure", "likely")] == [1, 1]
+        assert all(f"Thing {n}" in text for n in range(1, 5))

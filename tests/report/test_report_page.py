@@ -164,3 +164,14 @@ def test_an_irregular_beat_is_called_none_in_the_table_of_lengths() -> None:
     row = re.search(r"<tr><th scope=\"row\">1</th>.*?</tr>", report_html(analysis))
     assert row is not None
     assert "<td>none</td>" in row[0]
+
+
+def test_kicks_a_cycle_come_with_their_range_as_other_figures_do() -> None:
+    analysis = plausible_analysis()
+    lengths = analysis.tables["lengths"]
+    lengths["activity"] = "front_crawl"
+    lengths["kicks_per_cycle"] = [4.0, *[5.5] * (len(lengths) - 2), 6.2]
+    told = dict(headline(analysis))["Kicks"]
+    assert told.endswith("5.5 kicks a cycle of both arms (from 4.0 to 6.2).")
+    lengths["kicks_per_cycle"] = 6.0
+    assert dict(headline(analysis))["Kicks"].endswith("; 6.0 kicks a cycle of both arms.")
