@@ -36,7 +36,7 @@ def draw_side_time(breaths: pd.DataFrame, rolls: pd.DataFrame) -> go.Figure:
     fig.update_yaxes(title_text="seconds<br>on the side", rangemode="tozero")
     fig.update_xaxes(title_text="breath (in order swum)", row=len(sides), col=1)
     fig.update_xaxes(showgrid=False, tickformat="d")
-    return style.with_alt(fig, _alt(known, calm, sides))
+    return style.with_alt(style.below_legend(fig), _alt(known, calm, sides))
 
 
 def _reference(calm: pd.DataFrame, side: str) -> pd.Series[float]:

@@ -63,7 +63,7 @@ def draw_elbows(arm_strokes: pd.DataFrame, lengths: pd.DataFrame, low_deg: float
         )  # fmt: skip
         fig.update_yaxes(title_text="elbow, degrees", row=panel, col=1)
     fig.update_xaxes(title_text="length", dtick=1, row=len(sides), col=1)
-    fig.update_layout(margin={"t": 130})
+    style.below_legend(fig)
     return style.with_alt(fig, _sentence(known, lengths, sides, low_deg, high_deg))
 
 

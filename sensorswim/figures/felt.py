@@ -41,6 +41,7 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
         f"measured {row['measured']:.3g}"
         for row in table.to_dict("records")
     ]
+    style.below_legend(fig)
     return style.with_alt(fig, f"Felt against measured: {'; '.join(parts)}.")
 
 

@@ -66,8 +66,8 @@ def draw_hand_paths(hand_paths: pd.DataFrame) -> go.Figure:
     fig.update_xaxes(autorange="reversed", row=2, col=1)
     fig.update_xaxes(automargin=False)
     fig.update_yaxes(automargin=False)
-    fig.update_layout(margin={"l": 70, "r": 20, "t": 130, "b": 60})
-    return style.with_alt(fig, _sentence(known))
+    fig.update_layout(margin={"l": 70, "r": 20, "b": 60})
+    return style.with_alt(style.below_legend(fig), _sentence(known))
 
 
 def _sentence(known: pd.DataFrame) -> str:

@@ -180,6 +180,7 @@ def draw_sense(felt: pd.DataFrame) -> go.Figure:
         off = (means["felt"] - means["measured"]).abs()
         parts.append(f"{title}: off by {off.iloc[0]:.3g} at first and {off.iloc[-1]:.3g} at last")
     fig.update_xaxes(showgrid=False)
+    style.below_legend(fig)
     return style.with_alt(fig, f"Felt against measured over the visits. {'; '.join(parts)}.")
 
 

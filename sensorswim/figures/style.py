@@ -64,6 +64,9 @@ CONFIG: Final[dict[str, Any]] = {
 }
 """Plotly's own buttons, without the one that would send data away."""
 
+_TITLE_PX: Final = 36
+"""The height of a panel's title with air above it, where a tall legend makes the plot low, too."""
+
 FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 
 
@@ -114,6 +117,22 @@ def new_figure(*, height: int = 420) -> go.Figure:
 def dress(fig: go.Figure, *, height: int = 420) -> go.Figure:
     """Put the house style on a figure and return it."""
     fig.update_layout(template=TEMPLATE, height=height)
+    return fig
+
+
+def below_legend(fig: go.Figure) -> go.Figure:
+    """Give the titles over the panels of a dressed figure room of their own, and return it.
+
+    Panels reach to the top of the plot, and a legend pushes that down just below itself: on a
+    narrow screen, where it takes several rows, titles above the plot would lie in it. So panels
+    and their titles are moved down within the plot, and the figure grows by as much.
+    """
+    margin = fig.layout.margin.t or TEMPLATE.layout.margin.t
+    fig.update_layout(height=fig.layout.height + _TITLE_PX)
+    share = 1 - _TITLE_PX / (fig.layout.height - margin - TEMPLATE.layout.margin.b)
+    fig.for_each_yaxis(lambda axis: axis.update(domain=[share * end for end in axis.domain]))
+    for note in fig.select_annotations({"yref": "paper"}):
+        note.update(y=share * note.y)
     return fig
 
 
