@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -104,16 +105,43 @@ class TimeAxis:
         data = [self._roll(wide)]
         if stretch.is_fine:
             data += self._breaths(wide) + self._arms(wide) + self._legs(wide)
-        lengths = wide.cut(self.tables["lengths"], "start_s", "end_s")
+        lengths = wide.cut(self._lengths, "start_s", "end_s")
         layout = _layout(stretch) | _length_marks(lengths, fine=stretch.is_fine)
         return {"data": data, "layout": layout | {"meta": {"alt": self._alt(stretch)}}}
 
     def roll_at(self, time_s: FloatArray) -> FloatArray:
         """Return the roll in degrees at session times, zeros where there is none."""
+        known_s, known_deg = self._known_roll
+        return np.interp(time_s, known_s, known_deg) if len(known_s) else np.zeros(len(time_s))
+
+    @cached_property
+    def _known_roll(self) -> tuple[FloatArray, FloatArray]:
         known = np.isfinite(self.roll_deg)
-        if not known.any():
-            return np.zeros(len(time_s))
-        return np.interp(time_s, self.roll_time_s[known], self.roll_deg[known])
+        return self.roll_time_s[known], self.roll_deg[known]
+
+    @cached_property
+    def _lengths(self) -> pd.DataFrame:
+        return self.tables["lengths"][["length_no", "start_s", "end_s", "activity"]]
+
+    @cached_property
+    def _breath_rows(self) -> dict[str, pd.DataFrame]:
+        """The breaths of each side, those with a time."""
+        known = self.tables["breaths"].dropna(subset=["peak_s"])
+        columns = ["start_s", "end_s", "peak_s", "hold_s"]
+        return {side: style.side_of(known, side)[columns] for side in _SIDES}
+
+    @cached_property
+    def _kick_rows(self) -> dict[str, pd.DataFrame]:
+        """The kicks of each side."""
+        kicks, columns = self.tables["kicks"], ["downbeat_s", "peak_rate_deg_s"]
+        return {side: style.side_of(kicks, side)[columns] for side in _SIDES}
+
+    @cached_property
+    def _stroke_events(self) -> tuple[FloatArray, Any]:
+        """The times (N, 5) of the strokes' events, NaN where not known, and their sides (N,)."""
+        strokes = self.tables["arm_strokes"]
+        times = strokes[list(_EVENTS)].to_numpy(dtype=float, na_value=np.nan)
+        return times, strokes["side"].to_numpy(dtype=object)
 
     def _roll(self, wide: Stretch) -> Spec:
         a, b = np.searchsorted(self.roll_time_s, [wide.start_s, wide.end_s])
@@ -131,10 +159,9 @@ class TimeAxis:
         }
 
     def _breaths(self, wide: Stretch) -> list[Spec]:
-        own = wide.cut(self.tables["breaths"].dropna(subset=["peak_s"]), "peak_s")
         traces = []
         for side in _SIDES:
-            rows = style.side_of(own, side)
+            rows = wide.cut(self._breath_rows[side], "peak_s")
             ends = rows[["start_s", "end_s"]].dropna().to_numpy(float)
             level = self.roll_at(ends.ravel()).reshape(ends.shape)
             traces.append(_lines(ends, level, style.SIDE_COLOUR[side], width=6))
@@ -155,11 +182,10 @@ class TimeAxis:
         return traces
 
     def _arms(self, wide: Stretch) -> list[Spec]:
-        strokes = self.tables["arm_strokes"]
-        times = strokes[list(_EVENTS)].to_numpy(dtype=float, na_value=np.nan)
+        times, sides = self._stroke_events
         first, last = np.fmin.reduce(times, axis=1), np.fmax.reduce(times, axis=1)
         near = (first <= wide.end_s) & (last >= wide.start_s)
-        times, sides = times[near], strokes["side"].to_numpy(dtype=object)[near]
+        times, sides = times[near], sides[near]
         traces = []
         for index, (name, (colour, _)) in enumerate(zip(PHASES, PHASE_FILLS, strict=True)):
             begin, end = times[:, index], times[:, index + 1]
@@ -181,10 +207,9 @@ class TimeAxis:
         return traces
 
     def _legs(self, wide: Stretch) -> list[Spec]:
-        own = wide.cut(self.tables["kicks"], "downbeat_s")
         traces = []
         for side, sign in zip(_SIDES, (1, -1), strict=True):
-            rows = style.side_of(own, side)
+            rows = wide.cut(self._kick_rows[side], "downbeat_s")
             at = rows["downbeat_s"].to_numpy(float)
             size = sign * rows["peak_rate_deg_s"].fillna(0.0).to_numpy(float)
             stems = _lines(
@@ -203,13 +228,15 @@ class TimeAxis:
         return traces
 
     def _alt(self, stretch: Stretch) -> str:
-        strokes = self.tables["arm_strokes"].dropna(subset=["mid_pull_s"])
-        breaths = self.tables["breaths"].dropna(subset=["peak_s"])
+        def count(times: Any) -> int:
+            return int(np.sum((times >= stretch.start_s) & (times <= stretch.end_s)))
+
+        strokes = self._stroke_events[0][:, _EVENTS.index("mid_pull_s")]
         return (
             f"From {stretch.start_s:.1f} to {stretch.end_s:.1f} s of the session: "
-            f"{len(stretch.cut(strokes, 'mid_pull_s'))} arm strokes, "
-            f"{len(stretch.cut(breaths, 'peak_s'))} breaths, "
-            f"{len(stretch.cut(self.tables['kicks'], 'downbeat_s'))} kicks; "
+            f"{count(strokes)} arm strokes, "
+            f"{count(self.tables['breaths']['peak_s'])} breaths, "
+            f"{count(self.tables['kicks']['downbeat_s'])} kicks; "
             f"roll {style.SOURCE_WORDS.get(self.source or '', 'not known')}."
         )
 
