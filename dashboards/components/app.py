@@ -16,7 +16,9 @@ from sensorswim.dashboards.components.guard import Guard
 from sensorswim.figures import LIBRARY_FOLDER, LIBRARY_NAME
 
 _SHARED: Final = Path(__file__).parent / "static"
-_PLOTS: Final = f'<script src="/static/plots/{LIBRARY_NAME}" defer></script>'
+_PLOTS: Final = (
+    f'<link rel="preload" as="script" href="/static/plots/{LIBRARY_NAME}" data-library="plots">'
+)
 _SCRIPT: Final = re.compile(r'<script src="[^"]*/_dash-component-suites/([^"]*)">')
 _UNUSED: Final = ("dash/dash_table/", "dash/deps/polyfill@")
 """The table that AG Grid replaced; what browsers older than our style sheets lack.

@@ -36,6 +36,16 @@
     script.addEventListener("error", () => fail(new Error(`no answer from ${src}`)));
     document.head.append(script);
   });
+  // the plotting library takes long to start: best while the server works on the page
+  const plots = document.querySelector("link[data-library=plots]");
+  const whenIdle = window.requestIdleCallback ?? setTimeout;
+  if (plots) {
+    window.Plotly = new Promise((then) => whenIdle(async () => {
+      await fetchScript({src: plots.href});
+      then(window.Plotly);
+    }));
+  }
+
   window.sensorswimLater = () => {
     fetched ??= Promise.all([...document.querySelectorAll("script[type=later]")].map(fetchScript));
     return fetched;

@@ -8,9 +8,6 @@
 
   const tell = (what) => heard[what].forEach((listener) => listener());
 
-  const library = () => window.Plotly ??
-    new Promise((then) => addEventListener("DOMContentLoaded", then, {once: true}));
-
   // what lies beside comes from the server; only what was asked for last is shown
   const fetchBeside = async (gd, start_s, end_s) => {
     asking?.abort();
@@ -55,7 +52,7 @@
     const gd = plot();
     asking?.abort();
     clearTimeout(settled);
-    await library();
+    await window.Plotly;
     await window.Plotly.react(gd, figure);
     if (gd !== standing && gd.isConnected) stand(gd);
   };
