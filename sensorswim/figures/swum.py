@@ -21,6 +21,8 @@ _COLOURS: Final = {
     "other": style.BAND,
 }
 _LONG_REST_S: Final = 5.0
+_MOST_RIMMED: Final = 40
+"""With more lengths of a kind, bars on a phone are narrower than the rim that parts them."""
 
 
 def draw_swum(lengths: pd.DataFrame, blocks: Sequence[Block] = ()) -> go.Figure:
@@ -60,7 +62,7 @@ def _add_bars(fig: go.Figure, rows: pd.DataFrame, kind: str) -> None:
         orientation="h",
         marker={
             "color": _COLOURS.get(kind, style.BAND),
-            "line": {"color": style.PAPER, "width": 1.5},
+            "line": {"color": style.PAPER, "width": 1.5 if len(rows) <= _MOST_RIMMED else 0},
         },
         customdata=list(zip(rows["length_no"].tolist(), took.round(1).tolist(), strict=True)),
         hovertemplate=f"length %{{customdata[0]}}: {word}, %{{customdata[1]}} s<extra></extra>",

@@ -322,6 +322,6 @@ def _layout(stretch: Stretch) -> Spec:
         "dragmode": "pan",
         "hovermode": "closest",
         "uirevision": "one",
-        "margin": {"l": 84, "r": 16, "t": 28, "b": 48},
+        "margin": {"l": 84, "r": 16, "t": 28, "b": 56},
         "showlegend": False,
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
@@ -138,3 +139,14 @@ def test_words_and_marks_stand_out_from_the_paper(theme: str) -> None:
         assert contrast(look[colour], look[style.PAPER]) >= 4.5
     for colour in (style.LEFT, style.RIGHT, style.THIRD, style.FOURTH):
         assert contrast(look[colour], look[style.PAPER]) >= 3.0
+
+
+def test_bars_of_many_lengths_are_not_hidden_by_their_own_rims() -> None:
+    few = TABLES["lengths"]
+    many = pd.concat([few.assign(start_s=few["start_s"] + 900 * n, end_s=few["end_s"] + 900 * n)
+                      for n in range(20)], ignore_index=True)  # fmt: skip
+    rims = [
+        {bar.marker.line.width for bar in figures.draw_swum(lengths).data if bar.name != "rest"}
+        for lengths in (few, many)
+    ]
+    assert rims == [{1.5}, {0}]
