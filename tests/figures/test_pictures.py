@@ -144,7 +144,7 @@ def test_words_and_marks_stand_out_from_the_paper(theme: str) -> None:
 def test_bars_of_many_lengths_are_not_hidden_by_their_own_rims() -> None:
     few = TABLES["lengths"]
     many = pd.concat([few.assign(start_s=few["start_s"] + 900 * n, end_s=few["end_s"] + 900 * n)
-                      for n in range(20)], ignore_index=True)  # fmt: skip
+                      for n in range(30)], ignore_index=True)  # fmt: skip
     rims = [
         {bar.marker.line.width for bar in figures.draw_swum(lengths).data if bar.name != "rest"}
         for lengths in (few, many)
