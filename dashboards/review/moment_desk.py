@@ -85,7 +85,7 @@ def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
                 className="side-by-side",
             ),
             html.P(words, id="axis-words", className="reading"),
-            breath_marks.section(),
+            html.Div(id="breath-marks"),
             dcc.Store(id="stretch", data=stretch),
             dcc.Store(id="axis-figure", data=drawn),
             *[dcc.Store(id=name) for name in _STORES],

@@ -11,6 +11,7 @@ import pandas as pd
 from dash import Input, Output, State, dcc, html
 
 from sensorswim.dashboards.review import (
+    breath_marks,
     findings_part,
     moment_desk,
     pictures,
@@ -152,11 +153,14 @@ def add_callbacks(app: dash.Dash, desk: Desk) -> None:
 
 def _add_rest(app: dash.Dash, desk: Desk) -> None:
     @app.callback(
-        Output("rest", "children"), Input("axis-heard", "data"), State("session-key", "data")
+        Output("rest", "children"),
+        Output("breath-marks", "children"),
+        Input("axis-heard", "data"),
+        State("session-key", "data"),
     )
-    async def show_rest(first: Any, key: str) -> list[Any]:
+    async def show_rest(first: Any, key: str) -> tuple[list[Any], Any]:
         opened = await opened_or_stop(desk, key, first)
-        return await asyncio.to_thread(_rest, opened)
+        return await asyncio.to_thread(_rest, opened), breath_marks.section()
 
 
 def _add_strip(app: dash.Dash, desk: Desk) -> None:
