@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -35,7 +35,7 @@ from sensorswim.model import (
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import video_time
 from sensorswim.model.streams import ClockFit, FloatArray
-from sensorswim.model.tables import empty, frame
+from sensorswim.model.tables import empty, frame, rows_of
 from sensorswim.signal import orient, prepare
 from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
@@ -49,6 +49,20 @@ from sensorswim.swim.strokes import ArmResult, StrokeFinder, with_lead_arm, wris
 from sensorswim.swim.wrist_strap import align_wrist, unsure_arms
 
 Progress = Callable[[str], None]
+
+_OF_A_SPAN: Final = (
+    "length_no",
+    "start_s",
+    "end_s",
+    "finished",
+    "block_no",
+    "block_label",
+    "set_as",
+    "drill",
+    "aids",
+    "breathing",
+)
+"""What is known of a length before it is looked into."""
 
 
 def _silent(_step: str) -> None:
@@ -251,7 +265,7 @@ def _with_blocks(session: Session, search: LengthSearch) -> pd.DataFrame:
                 "breathing": block.breathing,
             }
         rows.append(row)
-    return frame("lengths", rows)
+    return frame("lengths", rows, _OF_A_SPAN)
 
 
 def _wrist_straps(
@@ -288,16 +302,16 @@ def _activities(
     wrists = sum(p.limb is Limb.WRIST for p in recording.tracks)
     rule = ActivityRule()
     names = []
-    for row in lengths.itertuples():
-        keys = [(int(row.length_no), side) for side in Side]
+    for row in rows_of(lengths, "length_no", "start_s", "end_s", "set_as"):
+        keys = [(int(row["length_no"]), side) for side in Side]
         names.append(
             rule.name(
                 {k[1]: arms.motions[k] for k in keys if k in arms.motions},
                 {k[1]: arms.shoulders[k] for k in keys if k in arms.shoulders},
-                prone_measure(recording, straps, row.start_s, row.end_s),
+                prone_measure(recording, straps, row["start_s"], row["end_s"]),
                 wrists,
-                "" if pd.isna(row.set_as) else str(row.set_as),
-                None if wrists else read_legs(recording, straps, row.start_s, row.end_s),
+                "" if pd.isna(row["set_as"]) else str(row["set_as"]),
+                None if wrists else read_legs(recording, straps, row["start_s"], row["end_s"]),
             )
         )
     return names
@@ -310,7 +324,7 @@ def _numbers(lengths: pd.DataFrame, activities: tuple[str, ...]) -> list[int]:
 def _strokes_swum(strokes: pd.DataFrame, lengths: pd.DataFrame) -> pd.DataFrame:
     """Leave out arm movements of lengths that were kicked."""
     kicked = _numbers(lengths, ("kick",))
-    return frame("arm_strokes", strokes.loc[~strokes["length_no"].isin(kicked)])
+    return strokes.loc[~strokes["length_no"].isin(kicked)].reset_index(drop=True)
 
 
 def marks_table(session: Session) -> pd.DataFrame:

@@ -12,7 +12,7 @@ import pandas as pd
 from sensorswim.metrics.cycle_kicks import count_kicks
 from sensorswim.model import Session
 from sensorswim.model.streams import FloatArray
-from sensorswim.model.tables import by_length, frame
+from sensorswim.model.tables import by_length, frame, rows_of
 from sensorswim.swim.activity import CRAWL_LIKE
 from sensorswim.swim.coordination import NO_STROKES, StrokeTimes
 
@@ -136,8 +136,9 @@ class _Seen:
 
 def _peaks(table: pd.DataFrame, side: str) -> FloatArray:
     """Return time and size (K, 2) of one side's peaks, in order of time."""
-    own = table.loc[(table["side"] == side).to_numpy(dtype=bool), ["peak_s", "peak_roll_deg"]]
-    return own.sort_values("peak_s").to_numpy(dtype=float)
+    peaks = table[["peak_s", "peak_roll_deg"]].to_numpy(dtype=float)
+    peaks = peaks[(table["side"] == side).to_numpy(dtype=bool)]
+    return peaks[np.argsort(peaks[:, 0], kind="stable")]
 
 
 def _within(peaks: FloatArray, start_s: float, end_s: float) -> FloatArray:
@@ -196,8 +197,7 @@ def fill_lengths(
     cycles_of = by_length(cycles, "kicks")
     rolls_of = by_length(rolls, "side", "peak_roll_deg")
     breaths_of = by_length(breaths, "side", "hold_s", "excess_s")
-    for record in lengths.to_dict("records"):
-        row = {str(key): value for key, value in record.items()}
+    for row in rows_of(lengths, *lengths.columns):
         number = row["length_no"]
         beats, counts = kicks_of.get(number), cycles_of.get(number)
         count = len(beats["downbeat_s"]) if beats else 0

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sensorswim.model import Placement, Quality, Severity, Side
 from sensorswim.model.placement import Limb
-from sensorswim.model.tables import VIEWS, by_length, frame
+from sensorswim.model.tables import VIEWS, by_length
 from sensorswim.swim.pull import Pulls
 
 _PULL_COLUMNS = (
@@ -24,7 +24,9 @@ _PULL_COLUMNS = (
 def crawl_pulls(strokes: pd.DataFrame, crawl: list[int]) -> pd.DataFrame:
     """Return the strokes with depth and elbow only where a prone swimmer's arm was modelled."""
     own = strokes["length_no"].isin(crawl)
-    return frame("arm_strokes", strokes.assign(**{c: strokes[c].where(own) for c in _PULL_COLUMNS}))
+    if own.all():
+        return strokes
+    return strokes.assign(**{c: strokes[c].where(own) for c in _PULL_COLUMNS})
 
 
 def with_pulls(
@@ -34,7 +36,7 @@ def with_pulls(
     cut = by_length(strokes, "side", "pull_depth_m", "elbow_angle_deg")
     rows = [_figures(int(n), cut, pulls) for n in lengths["length_no"]]
     figures = pd.DataFrame(rows, index=lengths.index, dtype=float)
-    return frame("lengths", lengths.assign(**{name: figures[name] for name in figures}))
+    return lengths.assign(**{name: figures[name] for name in figures})
 
 
 def _figures(

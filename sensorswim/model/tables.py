@@ -207,7 +207,9 @@ def empty(name: str) -> pd.DataFrame:
     return _blank(name).copy()
 
 
-def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
+def frame(
+    name: str, rows: list[dict[str, Any]] | pd.DataFrame, only: tuple[str, ...] = ()
+) -> pd.DataFrame:
     """Return rows as the typed table `name`.
 
     Parameters
@@ -217,6 +219,8 @@ def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
     rows : list of dict, or DataFrame
         Columns of the schema that are absent stay empty; columns that the schema doesn't
         know are refused.
+    only : tuple of str
+        Columns of the schema to make, all where empty: wide tables are slow to make.
 
     Raises
     ------
@@ -227,18 +231,22 @@ def frame(name: str, rows: list[dict[str, Any]] | pd.DataFrame) -> pd.DataFrame:
     unknown = set(raw.columns) - set(SCHEMAS[name].names)
     if unknown:
         raise KeyError(f"{name} has no column {sorted(unknown)}")
+    none = _blank(name)[list(only)] if only else _blank(name)
     if not len(raw):
-        return empty(name)
-    nowhere = np.full(len(raw), -1)
-    data = {
-        column: (
-            raw[column].array.astype(none.dtype)
-            if column in raw
-            else none.array.take(nowhere, allow_fill=True)
-        )
-        for column, none in _blank(name).items()
-    }
+        return none.copy()
+    given = dict(zip(raw.columns, raw.dtypes, strict=True))
+    rest = none[[column for column in none if column not in given]].reindex(range(len(raw)))
+    data = {}
+    for column, kind in zip(none.columns, none.dtypes, strict=True):
+        array = (raw if column in given else rest)[column].array
+        data[column] = array.astype(kind) if given.get(column, kind) != kind else array.copy()
     return pd.DataFrame(data, copy=False)
+
+
+def rows_of(table: pd.DataFrame, *names: str) -> list[dict[str, Any]]:
+    """Return the named columns row by row: wide tables are slow to take apart."""
+    columns = [table[name].tolist() for name in names]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 @cache

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from sensorswim.model import Limb, Placement, Side
 from sensorswim.model.streams import FloatArray
@@ -226,8 +225,3 @@ def specific_force(pose: Pose) -> FloatArray:
     """Return what an ideal accelerometer reads, (N, 3) m/s^2 in the sensor's frame."""
     motion = np.gradient(np.gradient(pose.position_m, axis=0), axis=0) * RATE_HZ**2
     return np.einsum("nji,nj->ni", pose.rotation, motion + STANDARD_GRAVITY_M_S2 * UP)
-
-
-def smooth(values: FloatArray, width_s: float) -> FloatArray:
-    """Smooth (N,) with a Gaussian of this width."""
-    return gaussian_filter1d(values, width_s * RATE_HZ, mode="nearest")

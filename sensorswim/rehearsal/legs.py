@@ -8,9 +8,8 @@ import numpy as np
 
 from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
-from sensorswim.rehearsal.body import smooth
 from sensorswim.rehearsal.settings import Swimmer
-from sensorswim.rehearsal.timeline import RATE_HZ
+from sensorswim.rehearsal.timeline import RATE_HZ, smooth
 
 L, R = Side.LEFT, Side.RIGHT
 PATTERNS: Final[dict[str, tuple[tuple[Side, float, float], ...]]] = {

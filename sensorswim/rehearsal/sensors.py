@@ -12,7 +12,7 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import rotations as rot
 from sensorswim.rehearsal.body import Pose, specific_force
 from sensorswim.rehearsal.settings import Kit
-from sensorswim.rehearsal.timeline import RATE_HZ, smooth_noise
+from sensorswim.rehearsal.timeline import RATE_HZ, smooth, smooth_noise
 from sensorswim.units import STANDARD_GRAVITY_M_S2
 
 FIELD_UT = np.array([19.0, 3.0, -44.0])
@@ -77,13 +77,13 @@ def soften(
     accel, gyro = signal.accel_m_s2.copy(), signal.gyro_rad_s.copy()
     if kit.wobble > 0:
         load = np.linalg.norm(accel, axis=1) - STANDARD_GRAVITY_M_S2
-        load = gaussian_filter1d(np.abs(load), 60.0) * kit.wobble
+        load = smooth(np.abs(load), 0.06) * kit.wobble
         angle = 0.0012 * load[:, None] * _noise(rng, count, 2.0, 13.0)
         gyro += np.gradient(angle, axis=0) * RATE_HZ
         accel += np.cross(accel, angle) + 0.05 * load[:, None] * _noise(rng, count, 3.0, 15.0)
     if kit.turbulence_m_s2 > 0 and placement.limb in (Limb.WRIST, Limb.ANKLE):
         speed = np.linalg.norm(np.gradient(pose.position_m, axis=0) * RATE_HZ, axis=1)
-        wet = gaussian_filter1d((pose.position_m[:, 2] < 0).astype(float), 30.0)
+        wet = smooth((pose.position_m[:, 2] < 0).astype(float), 0.03)
         force = kit.turbulence_m_s2 * wet * np.clip(speed / 1.5, 0, 2) ** 2
         accel += force[:, None] * _noise(rng, count, 1.5, 12.0)
     return Ideal(accel_m_s2=accel, gyro_rad_s=gyro)

@@ -11,7 +11,7 @@ from collections import defaultdict
 import numpy as np
 from scipy.fft import next_fast_len
 from scipy.interpolate import PchipInterpolator
-from scipy.ndimage import gaussian_filter1d
+from scipy.signal import oaconvolve
 from scipy.special import expit
 
 from sensorswim.model.streams import FloatArray
@@ -58,7 +58,18 @@ class Timeline:
             return np.full_like(time_s, values[0])
         inside = np.clip(time_s, times[0], times[-1])
         raw = PchipInterpolator(times, values)(inside)
-        return gaussian_filter1d(raw, smooth_s * RATE_HZ, mode="nearest")
+        return smooth(raw, smooth_s)
+
+
+def smooth(values: FloatArray, width_s: float) -> FloatArray:
+    """Return values (N,) on the simulation's grid, smoothed with a Gaussian of this spread.
+
+    By Fourier transforms: at this rate the Gaussian is hundreds of samples long.
+    """
+    reach = int(4.0 * width_s * RATE_HZ + 0.5)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / (width_s * RATE_HZ)) ** 2)
+    padded = np.pad(values, reach, mode="edge")
+    return np.asarray(oaconvolve(padded, weights / weights.sum(), mode="valid"))
 
 
 def smooth_noise(

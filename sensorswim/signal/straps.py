@@ -18,6 +18,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.tables import rows_of
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import rotate, rotate_back, up_in_sensor
 
@@ -298,7 +299,7 @@ def _glides(recording: Recording, track: Track, lengths: pd.DataFrame) -> list[s
     width = int(_GLIDE_S * recording.rate_hz)
     rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), width)
     out = []
-    for row in lengths.to_dict("records"):
+    for row in rows_of(lengths, "start_s", "swim_start_s"):
         if not np.isfinite(row["swim_start_s"]):
             continue
         middle_s = 0.5 * (row["start_s"] + row["swim_start_s"])

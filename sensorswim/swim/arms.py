@@ -107,11 +107,8 @@ class CyclePath:
 
     def at_phase(self, phase: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return position, forearm and skin (P, 3) at phases 0..1 of the window."""
-        return (
-            _at(phase, self.position_m),
-            _at(phase, self.forearm),
-            _at(phase, self.skin),
-        )
+        position, forearm, skin = _at(phase, self.position_m, self.forearm, self.skin)
+        return position, forearm, skin
 
 
 def follow_wrist(
@@ -362,27 +359,31 @@ def cycle_paths(motion: WristMotion) -> list[CyclePath]:
 def _steadied(paths: list[CyclePath]) -> list[CyclePath]:
     """Return the paths drawn towards their median, each axis by its own share."""
     phases = np.linspace(0.0, 1.0, _MEDIAN_POINTS)
-    position = np.array([_at(phases, p.position_m) for p in paths])
-    velocity = np.array([_at(phases, p.velocity_m_s) for p in paths])
+    cycles = [_at(phases, p.position_m, p.velocity_m_s) for p in paths]
+    position, velocity = (np.array(own) for own in zip(*cycles, strict=True))
     middle, middle_m_s = np.median(position, axis=0), np.median(velocity, axis=0)
     variance = ((position - middle) ** 2).mean(axis=(0, 1))
     kept = (1.0 - _OF_ONE_CYCLE_M**2 / np.maximum(variance, 1e-9)).clip(_LEAST_KEPT, 1.0)
-    return [
-        replace(
-            p,
-            position_m=kept * p.position_m + (1.0 - kept) * _at(p.phase, middle),
-            velocity_m_s=kept * p.velocity_m_s + (1.0 - kept) * _at(p.phase, middle_m_s),
+    drawn = []
+    for p in paths:
+        usual_m, usual_m_s = _at(p.phase, middle, middle_m_s)
+        drawn.append(
+            replace(
+                p,
+                position_m=kept * p.position_m + (1.0 - kept) * usual_m,
+                velocity_m_s=kept * p.velocity_m_s + (1.0 - kept) * usual_m_s,
+            )
         )
-        for p in paths
-    ]
+    return drawn
 
 
-def _at(phase: FloatArray, values: FloatArray) -> FloatArray:
-    """Return values (N, ...) that span a cycle evenly at phases 0..1 of it."""
-    place = np.clip(phase, 0.0, 1.0) * (len(values) - 1)
-    first = np.minimum(place.astype(int), len(values) - 2)
+def _at(phase: FloatArray, *values: FloatArray) -> tuple[FloatArray, ...]:
+    """Return each of the values (N, C) that span a cycle evenly at phases 0..1 of it."""
+    last = len(values[0]) - 1
+    place = np.clip(phase, 0.0, 1.0) * last
+    first = np.minimum(place.astype(int), last - 1)
     share = (place - first)[:, None]
-    return np.asarray(values[first] * (1.0 - share) + values[first + 1] * share)
+    return tuple(own[first] * (1.0 - share) + own[first + 1] * share for own in values)
 
 
 def _integrate(motion: WristMotion, a: int, b: int) -> CyclePath:

@@ -16,6 +16,7 @@ import pandas as pd
 
 from sensorswim.model import Side
 from sensorswim.model.streams import BoolArray, FloatArray, IntArray
+from sensorswim.model.tables import rows_of
 
 _SOMERSAULT_DEG: Final = 110.0
 
@@ -165,7 +166,8 @@ def find_half_cycles(
     rule = rule or HalfRule()
     rows: list[tuple[int, int, int, int]] = []
     run = 0
-    for length in lengths.dropna(subset=["swim_start_s"]).to_dict("records"):
+    swum = lengths.dropna(subset=["swim_start_s"])
+    for length in rows_of(swum, "length_no", "swim_start_s", "end_s"):
         run += 1
         for a, b in pairwise(_edges(time_s, roll_deg, length)):
             if _counts(roll_deg[a : b + 2], (b - a) * float(time_s[1] - time_s[0]), rule):

@@ -15,7 +15,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Placement, Quality, Recording
 from sensorswim.model.streams import BoolArray, FloatArray, IntArray
-from sensorswim.model.tables import frame
+from sensorswim.model.tables import frame, rows_of
 from sensorswim.signal.straps import ANKLES
 
 _NO_CYCLES: Final = np.zeros((0, 2))
@@ -112,7 +112,7 @@ def detect_kicks(
         other = next((other for other in legs if other is not leg), None)
         spans = {
             int(row["length_no"]): _inside(leg, other, row, rule)
-            for row in lengths.to_dict("records")
+            for row in rows_of(lengths, "length_no", "start_s", "swim_start_s", "end_s")
         }
         strong = _strong(leg.rate_deg_s, spans)
         if not strong > rule.rides_deg_s:

@@ -22,6 +22,8 @@ _FOLLOWING: Final = np.r_[np.minimum(np.arange(1, _GAPS + 1), _GAPS - 1),
                           _GAPS + np.minimum(np.arange(1, _LEADS + 1), _LEADS - 1)]  # fmt: skip
 """State k < 8: so many half cycles have passed since the last breath; the states from 8 on count
 them from the beginning of the length, while no breath has come yet."""
+_ONWARD: Final = np.eye(_GAPS + _LEADS)[_FOLLOWING]
+"""Row k has its 1 in the state that follows state k when no breath comes; it is never state 0."""
 _TAKEN: Final = np.r_[0.05, np.full(_GAPS + _LEADS - 1, 0.2)]
 _PASSED: Final = np.r_[1.0, np.full(_GAPS + _LEADS - 1, 0.4)]
 """Parameters of the beta distribution of each state's chance of a breath, before any is seen:
@@ -113,35 +115,27 @@ def _forward_back(
     odds: FloatArray, runs: Runs, hazard: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the chance of a breath (B, K), and per state (B, S) how often one came or not."""
-    like, real = np.exp(np.clip(odds, -60, 60))[:, runs.index], runs.index >= 0
+    like = np.moveaxis(np.exp(np.clip(odds, -60, 60))[:, runs.index], 2, 0)
+    real = runs.index >= 0
     come, pass_by = hazard[:, None, :], 1.0 - hazard[:, None, :]
+    onward = pass_by.swapaxes(1, 2) * _ONWARD
+    back, forth = onward.swapaxes(1, 2), np.concatenate([onward, hazard[:, :, None]], axis=2)
     shape = (*like.shape, hazard.shape[1])
     before, after = np.empty(shape), np.ones(shape)
-    state = np.broadcast_to(runs.start(), (len(odds), *runs.start().shape))
-    for i in range(shape[2]):
-        before[:, :, i] = state
-        state = _onward(state * come, state * pass_by, like[:, :, i])
-    for i in range(shape[2] - 1, 0, -1):
-        later = after[:, :, i]
-        step = come * (like[:, :, i] * later[..., 0])[..., None] + pass_by * later[..., _FOLLOWING]
+    before[0] = runs.start()
+    for i in range(1, len(like)):
+        moved = before[i - 1] @ forth
+        moved[..., 0] += moved[..., -1] * like[i - 1]
+        np.divide(moved[..., :-1], moved[..., :-1].sum(axis=2, keepdims=True), out=before[i])
+    for i in range(len(like) - 1, 0, -1):
+        step = after[i] @ back + (like[i] * after[i, ..., 0])[..., None] * come
         step /= step.sum(axis=2, keepdims=True)
-        after[:, :, i - 1] = np.where(real[:, i, None], step, later)
-    yes = before * come[:, :, None] * (like * after[..., 0])[..., None]
-    no = before * pass_by[:, :, None] * after[..., _FOLLOWING]
-    total = np.where(real, (yes + no).sum(axis=3), np.inf)[..., None]
+        after[i - 1] = np.where(real[:, i, None], step, after[i])
+    yes = before * come * (like * after[..., 0])[..., None]
+    no = before * pass_by * after[..., _FOLLOWING]
+    there = real.T[:, None, :]
+    total = np.where(there, (yes + no).sum(axis=3), np.inf)[..., None]
     yes, no = yes / total, no / total
     chance = np.zeros(odds.shape)
-    chance[:, runs.index[real]] = yes.sum(axis=3)[:, real]
-    return chance, yes.sum(axis=(1, 2)), no.sum(axis=(1, 2))
-
-
-def _onward(taken: FloatArray, passed: FloatArray, like: FloatArray) -> FloatArray:
-    """Return the states (B, R, S) one half cycle later."""
-    new = np.empty_like(passed)
-    new[..., 0] = taken.sum(axis=2) * like
-    new[..., 1:_GAPS] = passed[..., : _GAPS - 1]
-    new[..., _GAPS - 1] += passed[..., _GAPS - 1]
-    new[..., _GAPS] = 0.0
-    new[..., _GAPS + 1 :] = passed[..., _GAPS:-1]
-    new[..., -1] += passed[..., -1]
-    return np.asarray(new / new.sum(axis=2, keepdims=True))
+    chance[:, runs.index.T[real.T]] = np.moveaxis(yes.sum(axis=3), 1, 0)[:, real.T]
+    return chance, yes.sum(axis=(0, 2)), no.sum(axis=(0, 2))

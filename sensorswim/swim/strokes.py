@@ -9,7 +9,7 @@ import pandas as pd
 
 from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
-from sensorswim.model.tables import frame
+from sensorswim.model.tables import frame, rows_of
 from sensorswim.swim.arm_model import ArmSize
 from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wrist
 from sensorswim.swim.pull import Pulls, find_pulls
@@ -110,15 +110,15 @@ class StrokeFinder:
         pulls = find_pulls(enough, shoulders)
         pulls = with_upper_arms(recording, lengths, motions, shoulders, pulls)
         rows, speeds = [], {}
-        for row in lengths.itertuples():
-            number = int(row.length_no)
+        for row in rows_of(lengths, "length_no", "start_s", "end_s"):
+            number = int(row["length_no"])
             own = {s: motions[number, s] for s in Side if (number, s) in motions}
             if not own:
                 continue
             first_s = min(m.recoveries_s[0] for m in own.values())
             last_s = max(m.recoveries_s[-1] for m in own.values())
             speeds[number] = clean_speed(
-                row.start_s, first_s, last_s, row.end_s, self.session.pool_length_m
+                row["start_s"], first_s, last_s, row["end_s"], self.session.pool_length_m
             )
             for side, motion in own.items():
                 key = (number, side)
@@ -141,7 +141,8 @@ def _follow(
 
     Who breathes every second cycle repeats only then, who breathes every three strokes every third.
     """
-    spans = {int(row.length_no): (row.start_s, row.end_s) for row in lengths.itertuples()}
+    rows = rows_of(lengths, "length_no", "start_s", "end_s")
+    spans = {int(row["length_no"]): (row["start_s"], row["end_s"]) for row in rows}
 
     def follow(key: tuple[int, Side], **limits: float) -> WristMotion | None:
         placement = Placement.of(Limb.WRIST, key[1])
@@ -194,12 +195,12 @@ def with_lead_arm(breaths: pd.DataFrame, arms: ArmResult) -> pd.DataFrame:
     Breathing to the left the swimmer lies on the right side and reaches with the right arm.
     """
     tilts = []
-    for row in breaths.itertuples():
-        motion = arms.motions.get((int(row.length_no), Side(str(row.side)).other))
+    for row in rows_of(breaths, "length_no", "side", "peak_s"):
+        motion = arms.motions.get((int(row["length_no"]), Side(row["side"]).other))
         if motion is None:
             tilts.append(np.nan)
             continue
-        at = min(int(np.searchsorted(motion.time_s, row.peak_s)), len(motion.time_s) - 1)
+        at = min(int(np.searchsorted(motion.time_s, row["peak_s"])), len(motion.time_s) - 1)
         down = -float(motion.forearm[at, 2])
         tilts.append(np.degrees(np.arcsin(down)) if motion.valid[at] else np.nan)
     return breaths.assign(lead_arm_tilt_deg=np.array(tilts, dtype=float))
@@ -221,4 +222,5 @@ def _row(number: int, side: Side, stroke: Stroke, pulls: Pulls | None) -> dict[s
 
 def _sorted(strokes: pd.DataFrame) -> pd.DataFrame:
     first = strokes["entry_s"].fillna(strokes["mid_pull_s"]).fillna(strokes["exit_s"])
-    return strokes.assign(order=first).sort_values(["order", "side"]).drop(columns="order")
+    ordered = strokes.assign(order=first).sort_values(["order", "side"], ignore_index=True)
+    return ordered.drop(columns="order")
