@@ -33,6 +33,7 @@ def test_words_are_kept_as_they_are_written_and_reach_the_handout(
         open_words(page, review)
         expect(page.get_by_label("Greeting", exact=True)).to_have_value(GREETING)
         page.get_by_role("button", name="Make the handout").click()
+        expect(page.locator("#being-made")).to_be_visible()
         saved = page.get_by_role("link", name="Save the handout")
         with page.expect_download(timeout=60_000) as download:
             saved.click(timeout=60_000)
@@ -40,6 +41,7 @@ def test_words_are_kept_as_they_are_written_and_reach_the_handout(
         assert "&lt;b id=planted&gt;Rest" in text
         assert "<b id=planted>" not in text
         expect(page.get_by_role("link", name="Open the PDF")).to_be_visible()
+        expect(page.locator("#being-made")).to_be_hidden()
         assert page.locator("#planted").count() == 0
 
 

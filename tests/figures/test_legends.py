@@ -8,9 +8,10 @@ import pytest
 from playwright.sync_api import Browser
 
 from sensorswim.figures import plotting_library
-from tests.dashboards.served import chromium
+from tests.dashboards.served import chromium, needs_chromium
 from tests.figures.test_pictures import PICTURES, TABLES
 
+pytestmark = needs_chromium
 NEAREST_PX = 8
 DRAW = """async (told) => {
   const {data, layout} = JSON.parse(told);

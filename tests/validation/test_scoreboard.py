@@ -30,7 +30,7 @@ _HELD = (
 @pytest.fixture(scope="module")
 def tallies() -> Tallies:
     joined: Tallies = defaultdict(Tally)
-    for seed in (3, 4, 7, 10):
+    for seed in (0, 1, 4, 5):
         for name, tally in measure(seed).items():
             joined[name].join(tally)
     return joined
