@@ -15,6 +15,7 @@ from sensorswim.dashboards.review.desk import Desk, opened_or_stop
 from sensorswim.formats.tables_io import plain
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.tables import SCHEMAS
+from sensorswim.units import counted
 
 _HEIGHT: Final = "420px"
 _NAMES: Final = {
@@ -43,7 +44,7 @@ def section(analysis: Analysis) -> html.Section:
                 id="sheet",
                 label="Table",
                 data=[
-                    {"value": name, "label": f"{word} ({counts[name]} rows)"}
+                    {"value": name, "label": f"{word} ({counted(counts[name], 'row')})"}
                     for name, word in _NAMES.items()
                 ],
                 value="lengths",

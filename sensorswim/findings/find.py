@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from math import erf, isfinite, sqrt
 from typing import Final
@@ -21,6 +22,13 @@ MOST_STEPS: Final = 3.0
 _FOLLOWS: Final = 0.4
 """Share of its weight that is left to a finding that often follows from another one there."""
 _OTHER: Final = {"left": "right", "right": "left"}
+_EITHER: Final = {
+    "side": "left or right",
+    "other": "other",
+    "more": "more or less",
+    "rose": "rose or fell",
+}
+"""What stands in a title where no side was measured and no way."""
 _SURE: Final = ((0.97, "sure"), (0.9, "likely"), (0.0, "possible"))
 
 
@@ -49,7 +57,7 @@ def find(analysis: Analysis, rules: Rules) -> Findings:
         measured = [m for m in _measure(rule)(swum) if len(m.each) >= rule.least]
         if not measured and not rule.tolerance:
             unsupported.append(
-                Unsupported(id=rule.id, title=rule.title, needs=rule.needs, view=rule.view)
+                Unsupported(id=rule.id, title=_either(rule), needs=rule.needs, view=rule.view)
             )
         beyond = [b for m in measured if (b := _beyond(m, rule, rules.least_certainty)) is not None]
         worst = sorted(beyond, key=lambda pair: -pair[0])
@@ -57,6 +65,11 @@ def find(analysis: Analysis, rules: Rules) -> Findings:
             moments = clear_moments(finding[1], finding[0], analysis.session)
             found.append((weight, replace(_finding(*finding), moments=moments)))
     return Findings(found=_ranked(found, rules), unsupported=tuple(unsupported))
+
+
+def _either(rule: Rule) -> str:
+    """Return the title of a rule that could not be looked for."""
+    return rule.title.format_map(defaultdict(lambda: "…", _EITHER))
 
 
 def _measure(rule: Rule) -> Measure:

@@ -45,6 +45,9 @@ def test_a_session_without_swimming_has_no_findings_and_names_what_it_needs(rule
     named = {missing.id for missing in answer.unsupported}
     assert named == {rule.id for rule in rules.rules} - {"felt-apart"}
     assert all(missing.needs and missing.view for missing in answer.unsupported)
+    titles = {missing.title for missing in answer.unsupported}
+    assert "Long on the side when breathing to the left or right" in titles
+    assert not any("{" in title for title in titles)
 
 
 def test_a_finding_says_what_was_measured_how_sure_and_where_to_look(rules: Rules) -> None:
