@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -134,6 +134,39 @@ def with_findings(analysis: Analysis, rules: Rules) -> Analysis:
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class ArmsFound:
+    """How far an analysis has come once the arms are done; `finished` does the rest.
+
+    Parameters
+    ----------
+    recording : Recording
+        All sensors on one grid, oriented, on the sides they were worn on.
+    lengths : DataFrame
+        The spans with what was swum in them, without figures.
+    straps : dict
+        Placement -> how the sensor sat on its limb.
+    """
+
+    session: Session
+    settings: Settings
+    quality: Quality
+    recording: Recording
+    lengths: pd.DataFrame
+    arms: ArmResult
+    straps: dict[Placement, FloatArray]
+
+    @property
+    def strokes(self) -> pd.DataFrame:
+        """The table `arm_strokes`."""
+        return crawl_pulls(_strokes_swum(self.arms.arm_strokes, self.lengths), self.prone)
+
+    @property
+    def prone(self) -> list[int]:
+        """Numbers of the lengths swum as crawl is."""
+        return _numbers(self.lengths, CRAWL_LIKE)
+
+
 def analyse_streams(
     session: Session,
     logs: dict[Placement, Stream],
@@ -142,9 +175,21 @@ def analyse_streams(
     *,
     streams: bool = False,
     progress: Progress = _silent,
-    clocks: dict[Placement, ClockFit] | None = None,
 ) -> Analysis:
-    """Analyse streams that are already read; see `analyse`.
+    """Analyse streams that are already read; see `analyse`."""
+    return finished(find_arms(session, logs, settings, quality, progress=progress), streams=streams)
+
+
+def find_arms(
+    session: Session,
+    logs: dict[Placement, Stream],
+    settings: Settings,
+    quality: Quality,
+    *,
+    progress: Progress = _silent,
+    clocks: dict[Placement, ClockFit] | None = None,
+) -> ArmsFound:
+    """Do the first part of `analyse_streams`: orientation, lengths and arm strokes.
 
     `clocks` are those of the sensors where they are known already; else they are fitted.
     """
@@ -171,23 +216,21 @@ def analyse_streams(
         recording = exchanged(recording, Limb.ANKLE)
         others = align(recording, lengths, Quality())
     straps |= others
-    lengths = lengths.assign(activity=_activities(recording, lengths, arms, straps))
-    return _result(session, settings, quality, recording, lengths, arms, straps, streams=streams)
+    return ArmsFound(
+        session=session,
+        settings=settings,
+        quality=quality,
+        recording=recording,
+        lengths=lengths.assign(activity=_activities(recording, lengths, arms, straps)),
+        arms=arms,
+        straps=straps,
+    )
 
 
-def _result(
-    session: Session,
-    settings: Settings,
-    quality: Quality,
-    recording: Recording,
-    lengths: pd.DataFrame,
-    arms: ArmResult,
-    straps: dict[Placement, FloatArray],
-    *,
-    streams: bool,
-) -> Analysis:
-    prone = _numbers(lengths, CRAWL_LIKE)
-    strokes = crawl_pulls(_strokes_swum(arms.arm_strokes, lengths), prone)
+def finished(found: ArmsFound, *, streams: bool = False) -> Analysis:
+    """Do the rest of `analyse_streams`: roll, kicks, breaths and the figures of each length."""
+    recording, lengths, arms = found.recording, found.lengths, found.arms
+    straps, quality, prone, strokes = found.straps, found.quality, found.prone, found.strokes
     crawl = strokes.loc[strokes["length_no"].isin(prone)]
     roll = estimate_roll(recording, lengths, straps, quality)
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
@@ -202,7 +245,7 @@ def _result(
     )
     worn = list(recording.tracks)
     full = fill_lengths(
-        session,
+        found.session,
         lengths,
         strokes=strokes,
         kicks=kicks,
@@ -226,11 +269,11 @@ def _result(
         "rolls": breath.rolls,
         "breaths": with_lead_arm(breath.breaths, arms),
         "roll": roll.table,
-        "marks": marks_table(session),
+        "marks": marks_table(found.session),
     }
     return Analysis(
-        session=session,
-        settings=settings,
+        session=found.session,
+        settings=found.settings,
         quality=quality,
         version=__version__,
         tables=tables,

@@ -94,6 +94,22 @@ def test_wrists_and_ankles_give_the_figures_of_the_truth(swim: Rehearsal, core: 
     assert abs(len(core.kicks) - len(swim.truth["kicks"])) <= 6
 
 
+def test_ankles_that_stop_before_the_wall_leave_its_time_to_the_wrists() -> None:
+    length = Length(turn="stop")
+    begin = (Stand(duration_s=8.0), Knocks(), length, Rest(duration_s=10.0))
+    plan = Plan(segments=(*begin, length, Rest(duration_s=6.0), Knocks()))
+    swim = rehearse(plan, kit=Kit(rate_hz=104.0), seed=4)
+    true_s = float(swim.truth["lengths"]["end_s"].iloc[-1])
+    logs = dict(swim.streams)
+    after_s = float(logs[Placement.LEFT_WRIST].accel.time_s[-1]) - true_s
+    for place in ANKLES:
+        stops_s = float(logs[place].accel.time_s[-1]) - after_s - 1.0
+        logs[place] = edited(logs[place], hole=(stops_s, float("inf")))
+    found = analysed(logs).lengths
+    assert len(found) == 2
+    assert found["end_s"].iloc[-1] == pytest.approx(true_s, abs=0.5)
+
+
 def test_one_wrist_leaves_what_it_cannot_see_empty(one_wrist: Analysis) -> None:
     lengths = one_wrist.lengths
     assert len(lengths) == 2

@@ -15,7 +15,7 @@ from typing import Any
 
 import pandas as pd
 
-from sensorswim.analyse import analyse_streams
+from sensorswim.analyse import ArmsFound, find_arms, finished
 from sensorswim.errors import LogError
 from sensorswim.model import ClockFit, Placement, Quality, Session, Settings, Stream
 from sensorswim.signal.clocks import fit_clocks
@@ -23,7 +23,10 @@ from sensorswim.signal.clocks import fit_clocks
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """What a run found: tables, facts, the clocks it went by, and its processor time."""
+    """What a run found: tables, facts, the clocks it went by, and its processor time.
+
+    A run that stopped after the arms has the tables `lengths`, without figures, and `arm_strokes`.
+    """
 
     tables: dict[str, pd.DataFrame]
     facts: dict[str, Any]
@@ -49,6 +52,10 @@ class Job:
         Up to where every sensor has samples.
     settled_s : dict
         Session time up to which the events of each table no longer change.
+    arms_do : bool
+        Stop after the arms unless a length is over that can be committed.
+    lengths_from_s, lengths_to_s : float
+        Session times between which such a length is over.
     """
 
     session: Session
@@ -60,6 +67,9 @@ class Job:
     end_s: float
     whole_to_s: float
     settled_s: dict[str, float]
+    arms_do: bool = False
+    lengths_from_s: float = float("-inf")
+    lengths_to_s: float = float("inf")
 
     def run(self) -> Found | None:
         """Return what the detectors find, None where there is too little data."""
@@ -69,17 +79,23 @@ class Job:
         known = fit_clocks(self.streams, Quality()) if self.fit else self.clocks
         clocks = {place: known.get(place, ClockFit()) for place in self.streams}
         try:
-            answer = analyse_streams(
-                self.session, self.streams, self.settings, Quality(), clocks=clocks
-            )
+            arms = find_arms(self.session, self.streams, self.settings, Quality(), clocks=clocks)
         except LogError:
             return None
-        return Found(
-            tables=answer.tables,
-            facts=answer.facts,
-            clocks=known,
-            cost_s=time.thread_time() - began_s,
-        )
+        tables, facts = self._of_arms(arms) if self._stops_at(arms) else self._of_all(arms)
+        cost_s = time.thread_time() - began_s
+        return Found(tables=tables, facts=facts, clocks=known, cost_s=cost_s)
+
+    def _stops_at(self, arms: ArmsFound) -> bool:
+        over = arms.lengths[arms.lengths["finished"].fillna(value=False)]["end_s"]
+        return self.arms_do and not over.between(self.lengths_from_s, self.lengths_to_s).any()
+
+    def _of_arms(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+        return {"lengths": arms.lengths, "arm_strokes": arms.strokes}, {}
+
+    def _of_all(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+        answer = finished(arms)
+        return answer.tables, answer.facts
 
 
 class Elsewhere:

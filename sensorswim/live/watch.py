@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import time
-from dataclasses import asdict
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -25,6 +27,7 @@ from sensorswim.formats.recording_json import RecordingFacts, read_recording
 from sensorswim.live.buffer import LiveBuffer
 from sensorswim.live.build import offset_ticks, session_time_s
 from sensorswim.live.card import Aim, card
+from sensorswim.live.folding import Tables
 from sensorswim.live.follow import FolderFollower, SensorFollowed
 from sensorswim.live.job import Elsewhere, Found, Job
 from sensorswim.live.rolling import RollingAnalysis
@@ -33,9 +36,11 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-CPU_SHARE: Final = 0.5
+CPU_SHARE: Final = 0.6
 """Share of one core that the quick runs of all swimmers together may take."""
 QUEUE: Final = 8
+
+_log: Final = logging.getLogger(__name__)
 
 
 class LiveSwimmer:
@@ -48,11 +53,11 @@ class LiveSwimmer:
         self._follower: FolderFollower | None = None
         self.rolling: RollingAnalysis | None = None
         self._buffers: dict[int, LiveBuffer] = {}
-        self.cost_s = 0.0
-        self.run_began_s = float("-inf")
-        self.arrived_us: int | None = None
-        """When the recorder had the oldest data that another event can rest on, None without."""
-        self._whole: asyncio.Task[tuple[Job, Found | None]] | None = None
+        self._shown: tuple[Tables, tuple[Aim, ...], dict[str, Any]] | None = None
+        self.trouble: str | None = None
+        """What went wrong with the last run; None where nothing did."""
+        self.waiting_us: int | None = None
+        """When the recorder had the oldest data that wait for a quick run, None without."""
 
     @property
     def name(self) -> str:
@@ -64,50 +69,33 @@ class LiveSwimmer:
         """What a screen that others can see shows."""
         return "".join(word[0].upper() for word in self.name.split() if word[0].isalnum()) or "?"
 
-    def poll(self) -> bool:
-        """Read what is new; return whether there was anything."""
+    def poll(self) -> int | None:
+        """Read what is new; return when the recorder had the oldest of it, None without any."""
         if self._facts is None or not self._facts.reference:
             self._facts = read_recording(self.folder)
             if self._facts is None:
-                return False
+                return None
         if self._follower is None:
             self._follower = FolderFollower(self.folder, self._facts.log)
         if not self._follower.poll():
-            return False
+            return None
         sensors = self._follower.sensors
         fresh_us = [s.fresh_us for s in sensors.values() if s.fresh_us is not None]
         for serial, sensor in sensors.items():
             self._take(serial, sensor)
-        if self.arrived_us is None and fresh_us and self.rolling and self.rolling.settled_more:
-            self.arrived_us = min(fresh_us)
-        return True
+        return min(fresh_us, default=None)
 
-    @property
-    def news(self) -> bool:
-        """Whether a run would say more than the last: events settled, or a whole run is done."""
-        return self.arrived_us is not None or (self._whole is not None and self._whole.done())
+    def settle(self, fresh_us: int) -> bool:
+        """Commit what fresh data have settled, and note whether they call for a quick run.
 
-    def begin_whole(self, elsewhere: Elsewhere) -> None:
-        """Have a whole run done where one is due and none is under way."""
-        if self.rolling is None or self._whole is not None or not self.rolling.whole_is_due:
-            return
-        job = self.rolling.whole_job()
-
-        async def done() -> tuple[Job, Found | None]:
-            return job, await elsewhere.run(job)
-
-        self._whole = asyncio.ensure_future(done())
-
-    def run(self) -> None:
-        """Bring the figures up to date; slow, so to be called in a thread."""
+        Returns whether there is anything new to tell.
+        """
         if self.rolling is None:
-            return
-        began = time.thread_time()
-        if self._whole is not None and self._whole.done():
-            whole, self._whole = self._whole.result(), None
-            self.rolling.fold(*whole)
-        self.rolling.run_quick()
-        self.cost_s = time.thread_time() - began
+            return False
+        told = self.rolling.commit()
+        if self.waiting_us is None and self.rolling.quick_is_due:
+            self.waiting_us = fresh_us
+        return told
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
         """Keep the coach's mark at this moment; return its session time, None before a start."""
@@ -138,10 +126,17 @@ class LiveSwimmer:
             "invented": bool(self._facts and self._facts.extra.get("invented")),
             "session_s": None if session_s is None else round(session_s, 3),
             "sensors": self._sensors(),
-            "figures": card(state.tables, self.aims) if state else None,
+            "figures": self._figures(state.tables) if state else None,
             "norms_provisional": state is None or state.whole_to_s == float("-inf"),
             "corrected": state.corrected if state else 0,
+            "trouble": self.trouble,
         }
+
+    def _figures(self, tables: Tables) -> dict[str, Any]:
+        """Return what the card shows, worked out anew only where tables or aims are others."""
+        if self._shown is None or self._shown[0] is not tables or self._shown[1] is not self.aims:
+            self._shown = (tables, self.aims, card(tables, self.aims))
+        return self._shown[2]
 
     def _reference_facts(self) -> dict[str, Any]:
         if self._facts is None or self._follower is None:
@@ -205,12 +200,31 @@ class LiveSwimmer:
         }
 
 
+@dataclass
+class _Run:
+    """A run that is under way.
+
+    Parameters
+    ----------
+    arrived_us : int or None
+        When the recorder had the data that it was begun for.
+    """
+
+    swimmer: LiveSwimmer
+    job: Job
+    found: asyncio.Future[Found | None]
+    arrived_us: int | None
+
+
 class LiveHub:
     """Keeps several swimmers fresh and tells whoever subscribed.
 
-    Messages are dictionaries: ``{"kind": "card", ...snapshot}`` after each analysis, mark or
-    aim, and once a second for each swimmer; a slow subscriber loses the oldest. After an
-    analysis `arrived_us` says when the recorder had the oldest of the data that are new in it.
+    Messages are dictionaries: ``{"kind": "card", ...snapshot}`` whenever a figure is new, after
+    each mark or aim, and once a second for each swimmer; a slow subscriber loses the oldest.
+    With new figures `arrived_us` says when the recorder had the oldest of the data that told them.
+
+    A run that fails by a defect stops nobody: its swimmer's card says so and keeps its figures
+    until the next run, which is begun as if nothing had been.
 
     Parameters
     ----------
@@ -226,7 +240,9 @@ class LiveHub:
         self._look_for_more()
         self._elsewhere = Elsewhere()
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
-        self._running: tuple[LiveSwimmer, asyncio.Future[None], int | None] | None = None
+        self._quick: _Run | None = None
+        self._quick_from_s = 0.0
+        self._whole: dict[str, _Run] = {}
 
     def subscribe(self) -> asyncio.Queue[dict[str, Any]]:
         """Return a queue of messages that begins with one card for each swimmer."""
@@ -261,21 +277,29 @@ class LiveHub:
     async def _run(self) -> None:
         due_s = 0.0
         while True:
-            for swimmer in self.swimmers.values():
-                swimmer.poll()
+            for name, swimmer in self.swimmers.items():
+                self._follow(name, swimmer)
             self._collect()
-            for swimmer in self.swimmers.values():
-                swimmer.begin_whole(self._elsewhere)
-            self._begin_next()
+            self._begin_quick()
             if time.monotonic() >= due_s:
                 due_s = time.monotonic() + STATUS_S
                 self._look_for_more()
                 for swimmer in self.swimmers.values():
                     self.publish(swimmer)
-            if self._running is None:
+            if self._quick is None:
                 await asyncio.sleep(POLL_S)
             else:
-                await asyncio.wait([self._running[1]], timeout=POLL_S)
+                await asyncio.wait([self._quick.found], timeout=POLL_S)
+
+    def _follow(self, name: str, swimmer: LiveSwimmer) -> None:
+        """Read what is new of one swimmer, tell what it settled, begin a whole run where due."""
+        fresh_us = swimmer.poll()
+        if fresh_us is not None and swimmer.settle(fresh_us):
+            self.publish(swimmer, arrived_us=fresh_us)
+        if swimmer.rolling is not None and name not in self._whole and swimmer.rolling.whole_is_due:
+            job = swimmer.rolling.whole_job()
+            found = asyncio.ensure_future(self._elsewhere.run(job))
+            self._whole[name] = _Run(swimmer, job, found, fresh_us)
 
     def _look_for_more(self) -> None:
         if self._root is None:
@@ -285,28 +309,41 @@ class LiveHub:
                 self.swimmers[folder.name] = LiveSwimmer(folder)
 
     def _collect(self) -> None:
-        """Publish the figures of a run that has ended."""
-        if self._running is None or not self._running[1].done():
-            return
-        swimmer, future, arrived_us = self._running
-        self._running = None
-        future.result()
-        self.publish(swimmer, arrived_us=arrived_us)
+        """Take in the runs that have ended, and tell what they found."""
+        if self._quick is not None and self._quick.found.done():
+            run, self._quick = self._quick, None
+            self._take(run, RollingAnalysis.take)
+        for name in [name for name, run in self._whole.items() if run.found.done()]:
+            self._take(self._whole.pop(name), RollingAnalysis.fold)
 
-    def _begin_next(self) -> None:
-        """Begin the analysis that has waited longest, within the share of a core."""
-        if self._running is not None:
+    def _take(self, run: _Run, into: Callable[[RollingAnalysis, Job, Found | None], bool]) -> None:
+        swimmer, failure = run.swimmer, run.found.exception()
+        assert swimmer.rolling is not None
+        if failure is not None:
+            _log.error("no figures from %s", swimmer.folder, exc_info=failure)
+        swimmer.trouble = None if failure is None else f"{type(failure).__name__}: {failure}"
+        if into(swimmer.rolling, run.job, None if failure else run.found.result()):
+            self.publish(swimmer, arrived_us=run.arrived_us)
+
+    def _begin_quick(self) -> None:
+        """Begin the quick run that has waited longest, within the share of a core."""
+        waiting = [s for s in self.swimmers.values() if s.waiting_us is not None]
+        if self._quick is not None or not waiting or time.monotonic() < self._quick_from_s:
             return
-        waiting = [s for s in self.swimmers.values() if s.news]
-        pause_s = sum(s.cost_s for s in self.swimmers.values()) / CPU_SHARE
-        waiting = [s for s in waiting if time.monotonic() - s.run_began_s >= pause_s]
-        if not waiting:
-            return
-        swimmer = min(waiting, key=lambda s: s.run_began_s)
-        swimmer.run_began_s = time.monotonic()
-        arrived_us, swimmer.arrived_us = swimmer.arrived_us, None
-        future = asyncio.ensure_future(asyncio.to_thread(swimmer.run))
-        self._running = (swimmer, future, arrived_us)
+        swimmer = min(waiting, key=lambda s: s.waiting_us or 0)
+        assert swimmer.rolling is not None
+        job, arrived_us, swimmer.waiting_us = swimmer.rolling.quick_job(), swimmer.waiting_us, None
+        found = asyncio.ensure_future(asyncio.to_thread(self._timed, job))
+        self._quick = _Run(swimmer, job, found, arrived_us)
+
+    def _timed(self, job: Job) -> Found | None:
+        """Do a job, and let the next wait in proportion to the processor time this one took."""
+        began_s = time.thread_time()
+        try:
+            return job.run()
+        finally:
+            pause_s = (time.thread_time() - began_s) * (1.0 / CPU_SHARE - 1.0)
+            self._quick_from_s = time.monotonic() + pause_s
 
 
 def _message(swimmer: LiveSwimmer) -> dict[str, Any]:

@@ -28,6 +28,8 @@ _TRUNK_AND_LEGS = (
     Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
 )  # fmt: skip
 _UNSURE_S = 0.4
+_BLUR_S = 4.0
+"""Half of the window in which a wrist's rhythm is looked for."""
 _WORK_USUAL_RAD_S, _WORK_HARD_RAD_S = 1.2, 3.3
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 
@@ -120,7 +122,7 @@ class LengthFinder:
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = [b for b in bouts if _arms_at_work(recording, slice(b[0] * step, b[1] * step))]
-            bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s)
+        bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
         return LengthSearch(
@@ -149,13 +151,19 @@ class LengthFinder:
             if p in flat
         ]
         if level:
-            known = np.any([valid[p] for p in _TRUNK_AND_LEGS if p in flat], axis=0)
             lying = np.mean(level, axis=0) >= 0.5
-            mask = np.where(known, lying, cyclic)
+            mask = np.where(_body_known(valid), lying, cyclic)
         else:
             mask = cyclic
         mask = binary_closing(np.pad(mask, 64), iterations=int(1.0 * rate_hz))[64:-64]
         return np.asarray(binary_opening(mask, iterations=int(1.5 * rate_hz)))
+
+
+def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:
+    """Tell where (M,) a leg or the trunk has data."""
+    size = len(next(iter(valid.values())))
+    own = [valid[p] for p in _TRUNK_AND_LEGS if p in valid]
+    return np.any(own, axis=0) if own else np.zeros(size, dtype=bool)
 
 
 def _wrist_repetition(
@@ -166,7 +174,9 @@ def _wrist_repetition(
     at_s = np.empty(0)
     for placement in _WRISTS:
         if placement in flat:
-            at_s, found = sliding_periods(flat[placement], rate_hz, window_s=8.0, hop_s=0.5)
+            at_s, found = sliding_periods(
+                flat[placement], rate_hz, window_s=2.0 * _BLUR_S, hop_s=0.5
+            )
             pairs = zip(best, found, strict=True) if best else ((p, p) for p in found)
             best = [a if a.strength * a.swing >= b.strength * b.swing else b for a, b in pairs]
     if not best:
@@ -296,21 +306,34 @@ def _reach_to_cycles(
     flat: dict[Placement, FloatArray],
     coarse_s: FloatArray,
     period_s: FloatArray,
+    blurred: BoolArray,
 ) -> list[tuple[int, int]]:
-    """Move the edges of bouts, blurred by the search window, to where the cycles begin and end."""
+    """Move the edges of bouts that the wrists told to where the cycles begin and end.
+
+    The search window has blurred these: edges within `_BLUR_S` of rows that are `blurred` (M,).
+    """
+    wrist = next((p for p in _WRISTS if p in flat), None)
+    if wrist is None:
+        return bouts
     reached: list[tuple[int, int]] = []
     rate_hz = 1.0 / float(np.median(np.diff(coarse_s)))
-    reach = int(7.0 * rate_hz)
+    reach, near = int(7.0 * rate_hz), int(_BLUR_S * rate_hz)
     for k, (first, last) in enumerate(bouts):
+        early = blurred[max(first - near, 0) : first + near].any()
+        late = blurred[max(last - near, 0) : last + near].any()
+        if not (early or late):
+            reached.append((first, last))
+            continue
         low = max(first - reach, bouts[k - 1][1] if k else 0)
         high = min(last + reach, bouts[k + 1][0] if k + 1 < len(bouts) else len(coarse_s))
         typical_s = float(np.nanmedian(period_s[first:last]))
-        rows = next(iter(flat.values()))[low:high]
+        rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
         strong = train.amplitude >= 0.5 * np.median(train.amplitude[first - low : last - low])
         runs, _ = label(strong | ((np.arange(low, high) >= first) & (np.arange(low, high) < last)))
         own = np.flatnonzero(runs == runs[(first + last) // 2 - low])
-        reached.append((low + int(own[0]), low + int(own[-1]) + 1))
+        cycles = (low + int(own[0]), low + int(own[-1]) + 1)
+        reached.append((cycles[0] if early else first, cycles[1] if late else last))
     return reached
 
 

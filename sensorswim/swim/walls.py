@@ -180,7 +180,8 @@ class WallFinder:
     def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
         """Return the touch after which the swimmer stops, None where the posture stays."""
         near_s = length_s[1]
-        back_s = 2.0 if _steady(recording, 0, 0) else _IDLE_S
+        seen = _steady(recording, *rows_between(recording, near_s - 2.0, near_s + _SINK_S))
+        back_s = 2.0 if seen else _IDLE_S
         turns_s = _leaves_posture(recording, length_s, near_s - back_s, near_s + _SINK_S)
         return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
 

@@ -30,8 +30,8 @@ from sensorswim.analyse import analyse
 from sensorswim.dashboards.components import free_port
 from sensorswim.dashboards.poolside import poolside_app
 from sensorswim.live.clock import HostClock
+from sensorswim.live.folding import TIMES
 from sensorswim.live.rehearse import LiveRehearsal
-from sensorswim.live.rolling import TIMES
 from sensorswim.live.watch import LiveHub
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, rehearse, swimmers
 from sensorswim.rehearsal.settings import Segment

@@ -8,29 +8,30 @@ import pandas as pd
 import pytest
 
 from sensorswim.analyse import analyse
-from sensorswim.formats.radio_log import Scale, read_radio
 from sensorswim.formats.radio_packets import TICK_HZ, decode_samples
-from sensorswim.formats.session_toml import read_session
 from sensorswim.live.buffer import LiveBuffer
-from sensorswim.live.build import Built, offset_ticks
+from sensorswim.live.build import Built
 from sensorswim.live.card import Aim, card
 from sensorswim.live.emulated.worn import Water
-from sensorswim.live.rolling import SAME_EVENT_S, TIMES, RollingAnalysis, RollingState
-from sensorswim.model import Quality
+from sensorswim.live.folding import SAME_EVENT_S, TIMES
+from sensorswim.live.rolling import RollingAnalysis, RollingState
+from sensorswim.model import Placement
 from sensorswim.model.analysis import Analysis
 from tests.live.chain import Chain
+from tests.live.growing import Growing
 
-STEP_S = 4.0
+STEP_S = 0.5
 LEAD_S = 0.5
 """About how long after the emulation's beginning the sensors were started."""
 
 
 @dataclass
 class Replay:
-    """What the rolling analysis said after each step, and of which kind each run was."""
+    """What the rolling analysis said after each step, when, and of which kind each run was."""
 
     states: list[RollingState] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
+    at_s: list[float] = field(default_factory=list)
     late_packets: int = 0
 
 
@@ -47,6 +48,15 @@ def heard_s(water: Water, buffer: LiveBuffer, data: bytes) -> float:
     return moment_s + 0.2
 
 
+def brought_up(rolling: RollingAnalysis) -> RollingState:
+    """Commit what has settled and do a quick run where one is due."""
+    rolling.commit()
+    if rolling.quick_is_due:
+        job = rolling.quick_job()
+        rolling.take(job, job.run())
+    return rolling.state
+
+
 @pytest.fixture(scope="module")
 def final(recorded: tuple[Chain, Built]) -> Analysis:
     return analyse(recorded[0].folder)
@@ -54,17 +64,8 @@ def final(recorded: tuple[Chain, Built]) -> Analysis:
 
 @pytest.fixture(scope="module")
 def replay(recorded: tuple[Chain, Built]) -> Replay:
-    folder = recorded[0].folder
-    session = read_session(folder, Quality())
-    logs = {log.serial: log for log in read_radio(folder)}
-    first = next(x for x in logs.values() if x.placement == session.sensors[0].placement)
-    rolling, buffers = RollingAnalysis(session), {}
-    for serial, log in logs.items():
-        offset = offset_ticks(log.facts, first.facts)
-        scale = Scale.of(log.facts | {"offset_ticks": offset})
-        assert log.placement is not None
-        buffers[serial] = LiveBuffer(log.placement, scale)
-        rolling.add(buffers[serial])
+    growing = Growing(recorded[0].folder)
+    rolling, buffers = growing.rolling, growing.buffers
     arrivals = sorted(
         (heard_s(item.water, buffers[item.device.serial], data), item.device.serial, data)
         for item in recorded[0].worn
@@ -74,14 +75,14 @@ def replay(recorded: tuple[Chain, Built]) -> Replay:
     for arrived_s, serial, payload in arrivals:
         while arrived_s > due_s:
             told.whole.append(rolling.whole_is_due)
-            told.states.append(rolling.run_whole() if told.whole[-1] else rolling.run_quick())
+            told.states.append(rolling.run_whole() if told.whole[-1] else brought_up(rolling))
+            told.at_s.append(due_s)
             due_s += STEP_S
-        packet = decode_samples(payload)
-        moment_s = buffers[serial].take(packet)
+        moment_s = growing.give(serial, decode_samples(payload))
         told.late_packets += moment_s < buffers[serial].newest_s - 1.0
-        rolling.noticed(moment_s)
     told.states.append(rolling.run_whole())
     told.whole.append(True)
+    told.at_s.append(due_s)
     return told
 
 
@@ -110,8 +111,8 @@ def test_events_come_while_the_swimmer_is_still_swimming(replay: Replay, final: 
     end_s = float(final.lengths["end_s"].iloc[0])
     shown = [
         len(state.tables["arm_strokes"])
-        for state in replay.states
-        if max(state.newest_s.values(), default=0.0) < end_s
+        for state, at_s in zip(replay.states, replay.at_s, strict=True)
+        if at_s < end_s
     ]
     assert max(shown) >= 8
 
@@ -166,3 +167,44 @@ def test_a_card_of_nothing_is_empty_and_not_zero() -> None:
     assert shown["kicks"]["a_cycle"] is None
     assert shown["lengths"]["last"] is None
     assert [aim["word"] for aim in shown["lengths"]["aims"]] == ["unknown"]
+
+
+def half_way(recorded: tuple[Chain, Built]) -> tuple[Growing, float]:
+    """Return the data up to the middle of the first length, looked at once, and their end."""
+    growing, until_s = Growing(recorded[0].folder), 28.0
+    growing.give_until(until_s)
+    job = growing.rolling.quick_job()
+    found = job.run()
+    assert found is not None
+    assert "kicks" in found.tables
+    growing.rolling.take(job, found)
+    return growing, until_s
+
+
+def test_what_a_run_found_is_committed_as_it_settles(recorded: tuple[Chain, Built]) -> None:
+    growing, until_s = half_way(recorded)
+    rolling = growing.rolling
+    shown = len(rolling.state.tables["kicks"])
+    assert shown > 0
+    assert not rolling.quick_is_due
+    assert not rolling.commit()
+    growing.give_until(until_s + 0.7)
+    assert not rolling.quick_is_due
+    assert rolling.commit()
+    assert len(rolling.state.tables["kicks"]) > shown
+    growing.give_until(until_s + 1.5)
+    assert rolling.quick_is_due
+
+
+def test_while_only_the_wrists_tell_more_a_run_stops_after_the_arms(
+    recorded: tuple[Chain, Built],
+) -> None:
+    growing, until_s = half_way(recorded)
+    growing.give_until(until_s + 1.5, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    alone = growing.rolling.quick_job().run()
+    assert alone is not None
+    assert set(alone.tables) == {"lengths", "arm_strokes"}
+    growing.give_until(until_s + 1.5)
+    both = growing.rolling.quick_job().run()
+    assert both is not None
+    assert "kicks" in both.tables

@@ -223,7 +223,8 @@
       drawAims(card.aims, figures.lengths.aims);
       drawTable(card.table, figures.lengths);
     }
-    put(card.note, message.norms_provisional ? "The swimmer's own normal isn't known yet: figures are provisional."
+    put(card.note, message.trouble ? `The newest figures could not be worked out (${message.trouble}). Recording goes on.`
+      : message.norms_provisional ? "The swimmer's own normal isn't known yet: figures are provisional."
       : "The swimmer's own normal is that of this session so far.");
     tick();
   };

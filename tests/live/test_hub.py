@@ -1,0 +1,74 @@
+"""The hub that keeps cards fresh, on a finished recording whose data all come at once."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sensorswim.live.build import Built
+from sensorswim.live.job import Found, Job
+from sensorswim.live.watch import LiveHub
+from tests.live.chain import Chain
+
+PATIENCE_S = 60.0
+Told = list[dict[str, Any]]
+
+
+async def told_until(hub: LiveHub, enough: Callable[[Told], bool]) -> Told:
+    """Return a hub's messages up to the one that is enough."""
+    messages: Told = []
+    queue, running = hub.subscribe(), asyncio.ensure_future(hub.run())
+    try:
+        async with asyncio.timeout(PATIENCE_S):
+            while not enough(messages):
+                messages.append(await queue.get())
+    finally:
+        running.cancel()
+    return messages
+
+
+def lengths_told(messages: Told) -> dict[str, int]:
+    return {m["key"]: m["figures"]["lengths"]["count"] for m in messages if m["figures"]}
+
+
+@pytest.fixture
+def two(recorded: tuple[Chain, Built], tmp_path: Path) -> list[Path]:
+    return [
+        shutil.copytree(
+            recorded[0].folder,
+            tmp_path / name,
+        )
+        for name in ("one", "other")
+    ]
+
+
+def test_a_run_that_fails_is_told_and_stops_nobody(
+    two: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def run(job: Job) -> Found | None:
+        raise ZeroDivisionError(f"invented defect in {job.session.folder.name}")
+
+    monkeypatch.setattr(Job, "run", run)
+    hub = LiveHub(two)
+    told = asyncio.run(
+        told_until(
+            hub, lambda m: lengths_told(m) == {"one": 2, "other": 2} and not m[-1]["trouble"]
+        )
+    )
+    troubles = {(m["key"], m["trouble"]) for m in told if m["trouble"]}
+    assert troubles == {
+        (name, f"ZeroDivisionError: invented defect in {name}") for name in ("one", "other")
+    }
+    assert all(hub.swimmers[name].trouble is None for name in ("one", "other"))
+
+
+def test_figures_that_are_new_say_when_their_data_had_come(two: list[Path]) -> None:
+    told = asyncio.run(told_until(LiveHub(two[:1]), lambda m: lengths_told(m) == {"one": 2}))
+    before, last = told[-2], told[-1]
+    assert before["figures"] is None or before["figures"] != last["figures"]
+    assert last["arrived_us"] > 0
