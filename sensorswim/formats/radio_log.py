@@ -194,7 +194,12 @@ def stack(packets: Iterable[SamplePacket]) -> tuple[FloatArray, CountsArray]:
     held = list(packets)
     if not held:
         return np.zeros(0), np.zeros((0, 6), dtype=np.int16)
-    return np.concatenate([p.ticks for p in held]), np.concatenate([p.counts for p in held])
+    sizes = np.array([len(p.counts) for p in held])
+    firsts = np.array([p.first_ticks for p in held], dtype=np.float64)
+    steps = np.array([p.span_ticks for p in held]) / np.maximum(sizes - 1, 1)
+    within = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    ticks = np.repeat(firsts, sizes) + within * np.repeat(steps, sizes)
+    return ticks, np.concatenate([p.counts for p in held])
 
 
 def to_stream(packets: Iterable[SamplePacket], placement: Placement, scale: Scale) -> Stream:

@@ -16,6 +16,8 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+import numpy as np
+
 from sensorswim.live.buffer import LiveBuffer
 from sensorswim.live.folding import (
     BEFORE_LENGTH_S,
@@ -24,10 +26,12 @@ from sensorswim.live.folding import (
     Tables,
     added,
     last_end_s,
+    over_s,
     replaced,
 )
 from sensorswim.live.job import Found, Job
 from sensorswim.model import ClockFit, Limb, Placement, Session, Settings, Stream
+from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import SCHEMAS, empty
 
 SETTLE_S: Final = 3.0
@@ -78,10 +82,30 @@ class RollingState:
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
-    """The newest run that looked for the events of one table, and up to where they are its own."""
+    """The newest run that looked for the events of one table.
+
+    Parameters
+    ----------
+    tables : dict or None
+        What it found, None before the first or where it found nothing.
+    reach_s : float
+        Up to where its events can be committed.
+    moments_s : (N,)
+        When the events of the table are over, in rising order.
+    """
 
     tables: Tables | None = None
     reach_s: float = float("-inf")
+    moments_s: FloatArray = field(default_factory=lambda: np.empty(0))
+
+    @staticmethod
+    def of(tables: Tables, name: str, reach_s: float) -> _Seen:
+        moments_s = over_s(tables[name], TIMES[name]).dropna().sort_values().to_numpy()
+        return _Seen(tables=tables, reach_s=reach_s, moments_s=moments_s)
+
+    def any_between(self, from_s: float, to_s: float) -> bool:
+        first, last = np.searchsorted(self.moments_s, [from_s, to_s], side="right")
+        return bool(last > first)
 
 
 class RollingAnalysis:
@@ -99,6 +123,7 @@ class RollingAnalysis:
         self._buffers: dict[Placement, LiveBuffer] = {}
         self._clocks: dict[Placement, ClockFit] = {}
         self._seen = dict.fromkeys(TIMES, _Seen())
+        self._committed_s = dict.fromkeys(TIMES, float("-inf"))
         self._heard_at_s = float("-inf")
         self._late = False
         self._lengths_at_whole = 0
@@ -125,9 +150,10 @@ class RollingAnalysis:
         """
         held = dict(self.state.tables)
         for name, seen in self._seen.items():
-            if seen.tables is not None:
-                until_s = min(self._settled_s(name), seen.reach_s)
+            until_s = min(self._settled_s(name), seen.reach_s)
+            if seen.tables is not None and seen.any_between(self._committed_s[name], until_s):
                 held[name] = added(self.state.tables, name, seen.tables, until_s)
+                self._committed_s[name] = until_s
         new = any(held[name] is not self.state.tables[name] for name in TIMES)
         self.state = replace(self.state, tables=held) if new else self.state
         return new
@@ -156,9 +182,12 @@ class RollingAnalysis:
 
     def take(self, job: Job, found: Found | None) -> bool:
         """Take in what a quick run found, and commit; return whether there was anything."""
-        tables = found.tables if found is not None else None
-        for name in TIMES if tables is None else TIMES.keys() & tables.keys():
-            self._seen[name] = _Seen(tables=tables, reach_s=job.settled_s[name] + AHEAD_S)
+        tables = {} if found is None else found.tables
+        for name in TIMES.keys() & tables.keys() or TIMES:
+            reach_s = job.settled_s[name] + AHEAD_S
+            told = name in tables
+            self._seen[name] = _Seen.of(tables, name, reach_s) if told else _Seen(reach_s=reach_s)
+            self._committed_s[name] = float("-inf")
         return self.commit()
 
     # --- whole runs ---
@@ -201,6 +230,7 @@ class RollingAnalysis:
             )
         self._whole_done_s = time.monotonic()
         self._lengths_at_whole = len(self.state.tables["lengths"])
+        self._committed_s = dict.fromkeys(TIMES, float("-inf"))
         return self.commit() or found is not None
 
     def run_whole(self) -> RollingState:

@@ -221,7 +221,8 @@ class LiveHub:
 
     Messages are dictionaries: ``{"kind": "card", ...snapshot}`` whenever a figure is new, after
     each mark or aim, and once a second for each swimmer; a slow subscriber loses the oldest.
-    With new figures `arrived_us` says when the recorder had the oldest of the data that told them.
+    With new figures `arrived_us` says when the recorder had the oldest of the data that told them
+    (of what made a whole run due), and `told_by` what did: settling, a quick or a whole run.
 
     A run that fails by a defect stops nobody: its swimmer's card says so and keeps its figures
     until the next run, which is begun as if nothing had been.
@@ -295,7 +296,7 @@ class LiveHub:
         """Read what is new of one swimmer, tell what it settled, begin a whole run where due."""
         fresh_us = swimmer.poll()
         if fresh_us is not None and swimmer.settle(fresh_us):
-            self.publish(swimmer, arrived_us=fresh_us)
+            self.publish(swimmer, arrived_us=fresh_us, told_by="settling")
         if swimmer.rolling is not None and name not in self._whole and swimmer.rolling.whole_is_due:
             job = swimmer.rolling.whole_job()
             found = asyncio.ensure_future(self._elsewhere.run(job))
@@ -312,18 +313,23 @@ class LiveHub:
         """Take in the runs that have ended, and tell what they found."""
         if self._quick is not None and self._quick.found.done():
             run, self._quick = self._quick, None
-            self._take(run, RollingAnalysis.take)
+            self._take(run, RollingAnalysis.take, "quick run")
         for name in [name for name, run in self._whole.items() if run.found.done()]:
-            self._take(self._whole.pop(name), RollingAnalysis.fold)
+            self._take(self._whole.pop(name), RollingAnalysis.fold, "whole run")
 
-    def _take(self, run: _Run, into: Callable[[RollingAnalysis, Job, Found | None], bool]) -> None:
+    def _take(
+        self,
+        run: _Run,
+        into: Callable[[RollingAnalysis, Job, Found | None], bool],
+        told_by: str,
+    ) -> None:
         swimmer, failure = run.swimmer, run.found.exception()
         assert swimmer.rolling is not None
         if failure is not None:
             _log.error("no figures from %s", swimmer.folder, exc_info=failure)
         swimmer.trouble = None if failure is None else f"{type(failure).__name__}: {failure}"
         if into(swimmer.rolling, run.job, None if failure else run.found.result()):
-            self.publish(swimmer, arrived_us=run.arrived_us)
+            self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
         """Begin the quick run that has waited longest, within the share of a core."""

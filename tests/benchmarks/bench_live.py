@@ -17,6 +17,7 @@ import multiprocessing
 import os
 import tempfile
 import time
+from itertools import chain
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -97,9 +98,12 @@ def processor_s() -> float:
     return sum(used.user + used.system for used in times)
 
 
-async def listen(port: int, swum: Connection) -> tuple[list[float], float]:
-    """Return what each message with new figures had taken, until the swim is over, in seconds."""
-    waits: list[float] = []
+async def listen(port: int, swum: Connection) -> tuple[dict[str, list[float]], float]:
+    """Return what messages with new figures had taken until the swim was over, by what told them.
+
+    All in seconds; also returns how long that was.
+    """
+    waits: dict[str, list[float]] = {}
     began_s = time.monotonic()
     async with connect(f"ws://127.0.0.1:{port}/ws/live", origin=f"http://127.0.0.1:{port}") as page:
         while not swum.poll():
@@ -108,7 +112,8 @@ async def listen(port: int, swum: Connection) -> tuple[list[float], float]:
             except TimeoutError:
                 continue
             if message.get("arrived_us"):
-                waits.append(1e-6 * (time.time_ns() // 1000 - message["arrived_us"]))
+                wait_s = 1e-6 * (time.time_ns() // 1000 - message["arrived_us"])
+                waits.setdefault(message["told_by"], []).append(wait_s)
         span_s = time.monotonic() - began_s
     return waits, span_s
 
@@ -134,11 +139,12 @@ def main() -> None:
     load = served.recv() / span_s
     print(f"{given.swimmers} swimmers, {span_s:.0f} s, load {os.getloadavg()[0]:.1f}")
     print(f"kept/taken/links lost: {swum.recv()}")
-    print(
-        f"arrival to WebSocket message: p50 {1e3 * np.median(waits):.0f} ms, "
-        f"p95 {1e3 * np.percentile(waits, 95):.0f} ms over {len(waits)} messages; "
-        f"serving, following and analysing took {100 * load:.0f} % of a core"
-    )
+    for told_by, some in [("all", [*chain(*waits.values())]), *sorted(waits.items())]:
+        print(
+            f"arrival to WebSocket message, {told_by}: p50 {1e3 * np.median(some):.0f} ms, "
+            f"p95 {1e3 * np.percentile(some, 95):.0f} ms over {len(some)} messages"
+        )
+    print(f"serving, following and analysing took {100 * load:.0f} % of a core")
     tables = served.recv()
     for folder in folders:
         compare(tables[folder.name], folder)
