@@ -6,9 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import SCHEMAS
+
+IntArray = npt.NDArray[np.intp]
 
 CYCLES_SHOWN: Final = 4
 BREATHS_SHOWN: Final = 6
@@ -76,15 +81,29 @@ def _number(value: Any) -> float | None:
     return None if pd.isna(value) else round(float(value), 4)
 
 
+def _column(rows: pd.DataFrame, name: str) -> FloatArray:
+    return np.asarray(rows[name].to_numpy(dtype=np.float64, na_value=np.nan))
+
+
+def _newest(at_s: FloatArray, count: int) -> IntArray:
+    """Return the rows (up to `count`) with the latest moments, in rising order; NaN never."""
+    order = np.argsort(at_s)
+    return order[: np.count_nonzero(~np.isnan(at_s))][-count:]
+
+
+def _mean(values: FloatArray) -> float:
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if len(known) else float("nan")
+
+
 def _stroke_rate(strokes: pd.DataFrame) -> dict[str, Any]:
     """Return cycles a minute over the newest strokes of both hands."""
-    rows = strokes.dropna(subset=["entry_s", "next_entry_s"]).nlargest(
-        2 * CYCLES_SHOWN, "next_entry_s"
-    )
-    if rows.empty:
+    entry_s, next_s = _column(strokes, "entry_s"), _column(strokes, "next_entry_s")
+    newest = _newest(np.where(np.isnan(entry_s), np.nan, next_s), 2 * CYCLES_SHOWN)
+    if not len(newest):
         return {"cycles_min": None, "at_s": None}
-    period_s = float((rows["next_entry_s"] - rows["entry_s"]).mean())
-    return {"cycles_min": round(60.0 / period_s, 2), "at_s": _number(rows["next_entry_s"].max())}
+    period_s = float((next_s[newest] - entry_s[newest]).mean())
+    return {"cycles_min": round(60.0 / period_s, 2), "at_s": _number(next_s[newest[-1]])}
 
 
 def _kicks(cycles: pd.DataFrame, kicks: pd.DataFrame) -> dict[str, Any]:
@@ -92,54 +111,57 @@ def _kicks(cycles: pd.DataFrame, kicks: pd.DataFrame) -> dict[str, Any]:
 
     With one leg's kicks only, twice that leg's, as in the table `lengths`.
     """
-    rows = cycles.dropna(subset=["kicks"]).nlargest(CYCLES_SHOWN, "end_s").sort_values("end_s")
+    start_s, end_s, counts = (_column(cycles, name) for name in ("start_s", "end_s", "kicks"))
+    newest = _newest(np.where(np.isnan(counts), np.nan, end_s), CYCLES_SHOWN)
+    sides, beats_s = kicks["side"].to_numpy(dtype=object), _column(kicks, "downbeat_s")
+    legs = {side: np.sort(beats_s[sides == side]) for side in ("left", "right")}
     shown = [
-        {"start_s": _number(row.start_s), "end_s": _number(row.end_s)} | _phases(kicks, row)
-        for row in rows.itertuples()
+        {"start_s": _number(start_s[row]), "end_s": _number(end_s[row])}
+        | {side: _phases(own_s, start_s[row], end_s[row]) for side, own_s in legs.items()}
+        for row in newest
     ]
-    one_leg = set(kicks["side"]) in ({"left"}, {"right"})
-    mean = _number(rows["kicks"].astype("float64").mean() * (2.0 if one_leg else 1.0))
-    at_s = _number(rows["end_s"].max())
+    one_leg = sum(len(own_s) > 0 for own_s in legs.values()) == 1
+    mean = _number(_mean(counts[newest]) * (2.0 if one_leg else 1.0))
+    at_s = _number(end_s[newest[-1]]) if len(newest) else None
     return {"a_cycle": mean, "one_leg": one_leg, "cycles": shown, "at_s": at_s}
 
 
-def _phases(kicks: pd.DataFrame, cycle: Any) -> dict[str, list[float]]:
-    within = kicks[kicks["downbeat_s"].between(cycle.start_s, cycle.end_s)]
-    span_s = cycle.end_s - cycle.start_s
-    return {
-        side: [
-            round(float((t - cycle.start_s) / span_s), 3)
-            for t in within.loc[within["side"] == side, "downbeat_s"]
-        ]
-        for side in ("left", "right")
-    }
+def _phases(beats_s: FloatArray, start_s: float, end_s: float) -> list[float]:
+    """Return where in a cycle the beats within it came, 0 to 1."""
+    within_s = beats_s[(beats_s >= start_s) & (beats_s <= end_s)]
+    return [round(float((beat_s - start_s) / (end_s - start_s)), 3) for beat_s in within_s]
 
 
 def _roll(rolls: pd.DataFrame) -> dict[str, Any]:
     """Return the median peak roll onto each side over the newest half cycles."""
-    newest = rolls.nlargest(2 * CYCLES_SHOWN, "peak_s")
-    sizes = newest["peak_roll_deg"].abs()
-    peaks = {side: sizes[newest["side"] == side] for side in ("left", "right")}
+    newest = _newest(_column(rolls, "peak_s"), 2 * CYCLES_SHOWN)
+    sizes = np.abs(_column(rolls, "peak_roll_deg")[newest])
+    sides = rolls["side"].to_numpy(dtype=object)[newest]
+    peaks = {side: sizes[(sides == side) & ~np.isnan(sizes)] for side in ("left", "right")}
+    medians = {side: _number(np.median(p)) if len(p) else None for side, p in peaks.items()}
     return {
-        "onto_right_deg": _number(peaks["left"].median()),
-        "onto_left_deg": _number(peaks["right"].median()),
-        "source": str(newest["source"].iloc[0]) if len(newest) else None,
-        "at_s": _number(newest["peak_s"].max()),
+        "onto_right_deg": medians["left"],
+        "onto_left_deg": medians["right"],
+        "source": str(rolls["source"].iloc[newest[-1]]) if len(newest) else None,
+        "at_s": _number(rolls["peak_s"].iloc[newest[-1]]) if len(newest) else None,
     }
 
 
 def _breaths(breaths: pd.DataFrame) -> dict[str, Any]:
-    rows = breaths.nlargest(BREATHS_SHOWN, "peak_s").sort_values("peak_s")
+    at_s = _column(breaths, "peak_s")
+    newest = _newest(at_s, BREATHS_SHOWN)
+    sides = breaths["side"].to_numpy(dtype=object)
+    hold_s, excess_s = _column(breaths, "hold_s"), _column(breaths, "excess_s")
     shown = [
         {
-            "side": str(row.side),
-            "hold_s": _number(row.hold_s),
-            "excess_s": _number(row.excess_s),
-            "at_s": _number(row.peak_s),
+            "side": str(sides[row]),
+            "hold_s": _number(hold_s[row]),
+            "excess_s": _number(excess_s[row]),
+            "at_s": _number(at_s[row]),
         }
-        for row in rows.itertuples()
+        for row in newest
     ]
-    return {"shown": shown, "at_s": _number(rows["peak_s"].max())}
+    return {"shown": shown, "at_s": shown[-1]["at_s"] if shown else None}
 
 
 def _lengths(lengths: pd.DataFrame, aims: tuple[Aim, ...]) -> dict[str, Any]:

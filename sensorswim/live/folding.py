@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from sensorswim.live.job import Found, Job
+from sensorswim.model.streams import FloatArray
 
 SAME_EVENT_S: Final = 0.15
 """Two events of one side closer than this are one, seen by two runs."""
@@ -44,20 +47,20 @@ def added(held: Tables, name: str, found: Tables, until_s: float) -> pd.DataFram
     found : dict
         What the quick run found: this table and its `lengths`, with numbers of its own.
     """
-    column, rows, spans = TIMES[name], found[name], found["lengths"]
-    if rows.empty:
-        return held[name]
+    rows, spans = found[name], found["lengths"]
     begin_s = last_end_s(held["lengths"])
     new = spans.loc[0.5 * (spans["start_s"] + spans["end_s"]) > begin_s, "length_no"]
     numbers = {int(no): len(held["lengths"]) + n + 1 for n, no in enumerate(sorted(new))}
-    rows = rows[(over_s(rows, column) <= until_s) & rows["length_no"].isin(list(numbers))]
+    ends_s = over_s(rows, name)
+    due = (ends_s <= until_s) & rows["length_no"].isin(list(numbers)).to_numpy()
+    due &= ends_s > _last_s(held[name], name, rows) + SAME_EVENT_S
     if name == "lengths":
-        rows = rows[rows["finished"].fillna(value=False)]
-    rows = rows if rows.empty else _after(held[name], rows, column)
-    if rows.empty:
+        due &= rows["finished"].fillna(value=False).to_numpy(dtype=bool)
+    if not due.any():
         return held[name]
-    rows = rows.assign(length_no=rows["length_no"].map(numbers).astype("Int64"))
-    return _joined(held[name], rows.astype(held[name].dtypes.to_dict()))
+    fresh = rows.loc[due]
+    fresh = fresh.assign(length_no=fresh["length_no"].map(numbers).astype("Int64"))
+    return _joined(held[name], fresh)
 
 
 def replaced(held: Tables, job: Job, found: Found) -> tuple[Tables, int]:
@@ -75,33 +78,39 @@ def replaced(held: Tables, job: Job, found: Found) -> tuple[Tables, int]:
     for name, column in TIMES.items():
         rows = found.tables[name]
         rows = rows[rows["length_no"].isin(list(own))]
-        rows = rows[over_s(rows, column) <= job.settled_s[name]]
+        rows = rows[over_s(rows, name) <= job.settled_s[name]]
         rows = rows.assign(length_no=rows["length_no"] + shift)
         earlier = held[name]["length_no"] <= len(kept)
-        seen = over_s(held[name], column) <= job.settled_s[name]
+        seen = over_s(held[name], name) <= job.settled_s[name]
         corrected += _moved(held[name][~earlier & seen], rows, column)
         tables[name] = _joined(held[name][earlier], rows)
     tables["roll"] = found.tables["roll"]
     return tables, corrected
 
 
-def over_s(rows: pd.DataFrame, column: str) -> pd.Series:
-    """Return when each row is over."""
-    moments = rows[column]
-    for other in _ELSE:
-        moments = moments.fillna(rows[other]) if other in rows else moments
-    return moments
+def over_s(rows: pd.DataFrame, name: str) -> FloatArray:
+    """Return when each row of a table is over, (N,)."""
+    moments_s = rows[TIMES[name]].to_numpy(dtype=np.float64, na_value=np.nan)
+    for other in _ELSE if name == "arm_strokes" else ():
+        if not np.isnan(moments_s).any():
+            break
+        others_s = rows[other].to_numpy(dtype=np.float64, na_value=np.nan)
+        moments_s = np.where(np.isnan(moments_s), others_s, moments_s)
+    return moments_s
 
 
-def _sides(rows: pd.DataFrame) -> pd.Series:
-    return rows["side"] if "side" in rows else pd.Series("", index=rows.index)
+def _sides(rows: pd.DataFrame) -> npt.NDArray[np.object_]:
+    return rows["side"].to_numpy(dtype=object) if "side" in rows else np.full(len(rows), "")
 
 
-def _after(held: pd.DataFrame, rows: pd.DataFrame, column: str) -> pd.DataFrame:
-    """Return the rows that come after the last committed one of their side."""
-    last = over_s(held, column).groupby(_sides(held)).max()
-    limit = _sides(rows).map(last).astype("float64").fillna(float("-inf"))
-    return rows[over_s(rows, column) > limit + SAME_EVENT_S]
+def _last_s(held: pd.DataFrame, name: str, rows: pd.DataFrame) -> FloatArray:
+    """Return when the last committed row of each row's side was over, (N,)."""
+    ends_s, held_sides, sides = over_s(held, name), _sides(held), _sides(rows)
+    last_s = np.full(len(rows), -np.inf)
+    for side in np.unique(sides):
+        own = ends_s[held_sides == side]
+        last_s[sides == side] = np.max(own, initial=-np.inf, where=~np.isnan(own))
+    return last_s
 
 
 def _joined(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
@@ -112,9 +121,9 @@ def _joined(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
 
 def _moved(before: pd.DataFrame, after: pd.DataFrame, column: str) -> int:
     """Return how many events of `before` have no counterpart within 0.15 s in `after`."""
-    gone = 0
-    for side, rows in before.groupby(_sides(before)):
-        others = after.loc[_sides(after) == side, column].dropna().to_numpy()
-        for moment in rows[column].dropna():
-            gone += not (abs(others - moment) < SAME_EVENT_S).any()
+    gone, sides, others = 0, _sides(before), _sides(after)
+    for side in np.unique(sides):
+        moments = after.loc[others == side, column].dropna().to_numpy()
+        for moment in before.loc[sides == side, column].dropna():
+            gone += not (abs(moments - moment) < SAME_EVENT_S).any()
     return gone

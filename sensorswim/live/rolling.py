@@ -36,7 +36,7 @@ from sensorswim.model.tables import SCHEMAS, empty
 
 SETTLE_S: Final = 3.0
 """Events this much older than the newest whole data have kept their place in rehearsals."""
-AHEAD_S: Final = 1.0
+AHEAD_S: Final = 2.0
 """So much of the data that settle an event may have come after the run that found it."""
 WHOLE_S: Final = 300.0
 QUICK_S: Final = 60.0
@@ -100,10 +100,12 @@ class _Seen:
 
     @staticmethod
     def of(tables: Tables, name: str, reach_s: float) -> _Seen:
-        moments_s = over_s(tables[name], TIMES[name]).dropna().sort_values().to_numpy()
+        """Return what a run found of one table."""
+        moments_s = np.sort(over_s(tables[name], name))
         return _Seen(tables=tables, reach_s=reach_s, moments_s=moments_s)
 
     def any_between(self, from_s: float, to_s: float) -> bool:
+        """Tell whether an event is over after the one moment and by the other."""
         first, last = np.searchsorted(self.moments_s, [from_s, to_s], side="right")
         return bool(last > first)
 

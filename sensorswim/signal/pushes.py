@@ -21,6 +21,7 @@ from sensorswim.model import Limb, Samples, Stream
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.blocks import vqf_offline
 from sensorswim.signal.rotations import rotate
+from sensorswim.signal.smoothing import smooth
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -215,5 +216,4 @@ def _at(samples: Samples, at_s: FloatArray) -> FloatArray:
 
 def _smooth(values: ComplexArray, sigma_s: float) -> ComplexArray:
     """Return complex values smoothed over time."""
-    width = sigma_s * TRAVEL_RATE_HZ
-    return gaussian_filter1d(values.real, width) + 1j * gaussian_filter1d(values.imag, width)
+    return smooth(values, sigma_s * TRAVEL_RATE_HZ)

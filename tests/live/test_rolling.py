@@ -14,7 +14,7 @@ from sensorswim.live.build import Built
 from sensorswim.live.card import Aim, card
 from sensorswim.live.emulated.worn import Water
 from sensorswim.live.folding import SAME_EVENT_S, TIMES
-from sensorswim.live.rolling import RollingAnalysis, RollingState
+from sensorswim.live.rolling import AHEAD_S, RollingAnalysis, RollingState
 from sensorswim.model import Placement
 from sensorswim.model.analysis import Analysis
 from tests.live.chain import Chain
@@ -188,11 +188,11 @@ def test_what_a_run_found_is_committed_as_it_settles(recorded: tuple[Chain, Buil
     assert shown > 0
     assert not rolling.quick_is_due
     assert not rolling.commit()
-    growing.give_until(until_s + 0.7)
+    growing.give_until(until_s + 0.7 * AHEAD_S)
     assert not rolling.quick_is_due
     assert rolling.commit()
     assert len(rolling.state.tables["kicks"]) > shown
-    growing.give_until(until_s + 1.5)
+    growing.give_until(until_s + 1.5 * AHEAD_S)
     assert rolling.quick_is_due
 
 
@@ -200,11 +200,11 @@ def test_while_only_the_wrists_tell_more_a_run_stops_after_the_arms(
     recorded: tuple[Chain, Built],
 ) -> None:
     growing, until_s = half_way(recorded)
-    growing.give_until(until_s + 1.5, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    growing.give_until(until_s + 1.5 * AHEAD_S, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
     alone = growing.rolling.quick_job().run()
     assert alone is not None
     assert set(alone.tables) == {"lengths", "arm_strokes"}
-    growing.give_until(until_s + 1.5)
+    growing.give_until(until_s + 1.5 * AHEAD_S)
     both = growing.rolling.quick_job().run()
     assert both is not None
     assert "kicks" in both.tables
