@@ -56,8 +56,10 @@ class LiveSwimmer:
         self._shown: tuple[Tables, tuple[Aim, ...], dict[str, Any]] | None = None
         self.trouble: str | None = None
         """What went wrong with the last run; None where nothing did."""
+        self.fresh_us: int | None = None
+        """When the recorder had the oldest of the data that came last, None before any."""
         self.waiting_us: int | None = None
-        """When the recorder had the oldest data that wait for a quick run, None without."""
+        """When it had the oldest data that wait for a quick run, None without."""
 
     @property
     def name(self) -> str:
@@ -69,23 +71,24 @@ class LiveSwimmer:
         """What a screen that others can see shows."""
         return "".join(word[0].upper() for word in self.name.split() if word[0].isalnum()) or "?"
 
-    def poll(self) -> int | None:
-        """Read what is new; return when the recorder had the oldest of it, None without any."""
+    def poll(self) -> bool:
+        """Read what is new; return whether there were any samples."""
         if self._facts is None or not self._facts.reference:
             self._facts = read_recording(self.folder)
             if self._facts is None:
-                return None
+                return False
         if self._follower is None:
             self._follower = FolderFollower(self.folder, self._facts.log)
         if not self._follower.poll():
-            return None
+            return False
         sensors = self._follower.sensors
         fresh_us = [s.fresh_us for s in sensors.values() if s.fresh_us is not None]
         for serial, sensor in sensors.items():
             self._take(serial, sensor)
-        return min(fresh_us, default=None)
+        self.fresh_us = min(fresh_us, default=self.fresh_us)
+        return bool(fresh_us)
 
-    def settle(self, fresh_us: int) -> bool:
+    def settle(self) -> bool:
         """Commit what fresh data have settled, and note whether they call for a quick run.
 
         Returns whether there is anything new to tell.
@@ -94,7 +97,7 @@ class LiveSwimmer:
             return False
         told = self.rolling.commit()
         if self.waiting_us is None and self.rolling.quick_is_due:
-            self.waiting_us = fresh_us
+            self.waiting_us = self.fresh_us
         return told
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
@@ -294,13 +297,12 @@ class LiveHub:
 
     def _follow(self, name: str, swimmer: LiveSwimmer) -> None:
         """Read what is new of one swimmer, tell what it settled, begin a whole run where due."""
-        fresh_us = swimmer.poll()
-        if fresh_us is not None and swimmer.settle(fresh_us):
-            self.publish(swimmer, arrived_us=fresh_us, told_by="settling")
+        if swimmer.poll() and swimmer.settle():
+            self.publish(swimmer, arrived_us=swimmer.fresh_us, told_by="settling")
         if swimmer.rolling is not None and name not in self._whole and swimmer.rolling.whole_is_due:
             job = swimmer.rolling.whole_job()
             found = asyncio.ensure_future(self._elsewhere.run(job))
-            self._whole[name] = _Run(swimmer, job, found, fresh_us)
+            self._whole[name] = _Run(swimmer, job, found, swimmer.fresh_us)
 
     def _look_for_more(self) -> None:
         if self._root is None:
