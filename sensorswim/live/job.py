@@ -101,22 +101,29 @@ class Job:
 class Elsewhere:
     """One process that does jobs, so that long ones never hold up short ones here.
 
-    It is started with the first job, and started again where it died.
+    It starts with the first job or by `begin`, and again where it died.
     """
 
     def __init__(self) -> None:
         self._pool: ProcessPoolExecutor | None = None
 
+    def begin(self) -> None:
+        """Let the process start now: it takes a while to import what it needs."""
+        self._ready().submit(os.getpid)
+
     async def run(self, job: Job) -> Found | None:
         """Return what a job finds; a job that the process died of is done here, in a thread."""
-        if self._pool is None:
-            spawn = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=end_with_parent)
         try:
-            return await asyncio.get_running_loop().run_in_executor(self._pool, job.run)
+            return await asyncio.get_running_loop().run_in_executor(self._ready(), job.run)
         except BrokenProcessPool:
             self.close()
             return await asyncio.to_thread(job.run)
+
+    def _ready(self) -> ProcessPoolExecutor:
+        if self._pool is None:
+            spawn = multiprocessing.get_context("spawn")
+            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=end_with_parent)
+        return self._pool
 
     def close(self) -> None:
         """Let the process go."""

@@ -163,10 +163,17 @@ class RollingAnalysis:
     # --- quick runs ---
 
     @property
-    def quick_is_due(self) -> bool:
-        """Whether so much has come that events may have settled which no run has looked for."""
-        due = any(self._settled_s(name) > seen.reach_s for name, seen in self._seen.items())
-        return due and self._newest_s() - self._quick_begin_s() >= LEAST_S
+    def slack_s(self) -> float:
+        """How much more data may come before events settle which no run can have seen.
+
+        A quick run is due below 0, and worth its while below half of `AHEAD_S`; infinity where
+        there is too little to look at.
+        """
+        if self._newest_s() - self._quick_begin_s() < LEAST_S:
+            return float("inf")
+        settled = {name: self._settled_s(name) for name in TIMES}
+        slacks = [self._seen[n].reach_s - s for n, s in settled.items() if s > float("-inf")]
+        return min(slacks, default=float("inf"))
 
     def quick_job(self) -> Job:
         """Return what a quick run now has to do: the data since the last finished length."""
@@ -174,7 +181,7 @@ class RollingAnalysis:
         return replace(
             job,
             arms_do=not any(
-                job.settled_s[name] > seen.reach_s
+                job.settled_s[name] > seen.reach_s - 0.5 * AHEAD_S
                 for name, seen in self._seen.items()
                 if name not in OF_ARMS
             ),

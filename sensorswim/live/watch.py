@@ -30,7 +30,7 @@ from sensorswim.live.card import Aim, card
 from sensorswim.live.folding import Tables
 from sensorswim.live.follow import FolderFollower, SensorFollowed
 from sensorswim.live.job import Elsewhere, Found, Job
-from sensorswim.live.rolling import RollingAnalysis
+from sensorswim.live.rolling import AHEAD_S, RollingAnalysis
 from sensorswim.model import Mark, Placement, SensorFile, Session
 
 AIMS_FILE: Final = "aims.json"
@@ -96,7 +96,7 @@ class LiveSwimmer:
         if self.rolling is None:
             return False
         told = self.rolling.commit()
-        if self.waiting_us is None and self.rolling.quick_is_due:
+        if self.waiting_us is None and self.rolling.slack_s < 0.0:
             self.waiting_us = self.fresh_us
         return told
 
@@ -273,6 +273,7 @@ class LiveHub:
 
     async def run(self) -> None:
         """Follow, analyse and tell until cancelled."""
+        self._elsewhere.begin()
         try:
             await self._run()
         finally:
@@ -334,13 +335,17 @@ class LiveHub:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
-        """Begin the quick run that has waited longest, within the share of a core."""
-        waiting = [s for s in self.swimmers.values() if s.waiting_us is not None]
-        if self._quick is not None or not waiting or time.monotonic() < self._quick_from_s:
+        """Begin the quick run that is the most due or, with time to spare, worth its while."""
+        if self._quick is not None or time.monotonic() < self._quick_from_s:
             return
-        swimmer = min(waiting, key=lambda s: s.waiting_us or 0)
+        slacks_s = {n: s.rolling.slack_s for n, s in self.swimmers.items() if s.rolling is not None}
+        name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
+        if name is None or slacks_s[name] >= 0.5 * AHEAD_S:
+            return
+        swimmer = self.swimmers[name]
         assert swimmer.rolling is not None
-        job, arrived_us, swimmer.waiting_us = swimmer.rolling.quick_job(), swimmer.waiting_us, None
+        arrived_us, swimmer.waiting_us = swimmer.waiting_us or swimmer.fresh_us, None
+        job = swimmer.rolling.quick_job()
         found = asyncio.ensure_future(asyncio.to_thread(self._timed, job))
         self._quick = _Run(swimmer, job, found, arrived_us)
 

@@ -51,7 +51,7 @@ def heard_s(water: Water, buffer: LiveBuffer, data: bytes) -> float:
 def brought_up(rolling: RollingAnalysis) -> RollingState:
     """Commit what has settled and do a quick run where one is due."""
     rolling.commit()
-    if rolling.quick_is_due:
+    if rolling.slack_s < 0.0:
         job = rolling.quick_job()
         rolling.take(job, job.run())
     return rolling.state
@@ -186,14 +186,14 @@ def test_what_a_run_found_is_committed_as_it_settles(recorded: tuple[Chain, Buil
     rolling = growing.rolling
     shown = len(rolling.state.tables["kicks"])
     assert shown > 0
-    assert not rolling.quick_is_due
+    assert rolling.slack_s > 0.0
     assert not rolling.commit()
     growing.give_until(until_s + 0.7 * AHEAD_S)
-    assert not rolling.quick_is_due
+    assert rolling.slack_s > 0.0
     assert rolling.commit()
     assert len(rolling.state.tables["kicks"]) > shown
     growing.give_until(until_s + 1.5 * AHEAD_S)
-    assert rolling.quick_is_due
+    assert rolling.slack_s < 0.0
 
 
 def test_while_only_the_wrists_tell_more_a_run_stops_after_the_arms(
