@@ -35,8 +35,8 @@ def last_end_s(lengths: pd.DataFrame) -> float:
     return float(lengths["end_s"].max()) if len(lengths) else float("-inf")
 
 
-def added(held: Tables, name: str, found: Tables, until_s: float) -> pd.DataFrame:
-    """Return a table with the rows of a quick run that are over by `until_s` behind its own.
+def added(held: Tables, name: str, found: Tables, *, from_s: float, until_s: float) -> pd.DataFrame:
+    """Return a table with rows of a quick run behind its own.
 
     Parameters
     ----------
@@ -46,13 +46,15 @@ def added(held: Tables, name: str, found: Tables, until_s: float) -> pd.DataFram
         The table.
     found : dict
         What the quick run found: this table and its `lengths`, with numbers of its own.
+    from_s, until_s : float
+        Rows that are over after the one moment and by the other are taken.
     """
     rows, spans = found[name], found["lengths"]
     begin_s = last_end_s(held["lengths"])
     new = spans.loc[0.5 * (spans["start_s"] + spans["end_s"]) > begin_s, "length_no"]
     numbers = {int(no): len(held["lengths"]) + n + 1 for n, no in enumerate(sorted(new))}
     ends_s = over_s(rows, name)
-    due = (ends_s <= until_s) & rows["length_no"].isin(list(numbers)).to_numpy()
+    due = (ends_s > from_s) & (ends_s <= until_s) & rows["length_no"].isin(list(numbers)).to_numpy()
     due &= ends_s > _last_s(held[name], name, rows) + SAME_EVENT_S
     if name == "lengths":
         due &= rows["finished"].fillna(value=False).to_numpy(dtype=bool)

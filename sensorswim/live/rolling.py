@@ -126,6 +126,7 @@ class RollingAnalysis:
         self._clocks: dict[Placement, ClockFit] = {}
         self._seen = dict.fromkeys(TIMES, _Seen())
         self._committed_s = dict.fromkeys(TIMES, float("-inf"))
+        self._whole_told_s = dict.fromkeys(TIMES, float("-inf"))
         self._heard_at_s = float("-inf")
         self._late = False
         self._lengths_at_whole = 0
@@ -154,7 +155,13 @@ class RollingAnalysis:
         for name, seen in self._seen.items():
             until_s = min(self._settled_s(name), seen.reach_s)
             if seen.tables is not None and seen.any_between(self._committed_s[name], until_s):
-                held[name] = added(self.state.tables, name, seen.tables, until_s)
+                held[name] = added(
+                    self.state.tables,
+                    name,
+                    seen.tables,
+                    from_s=self._whole_told_s[name],
+                    until_s=until_s,
+                )
                 self._committed_s[name] = until_s
         new = any(held[name] is not self.state.tables[name] for name in TIMES)
         self.state = replace(self.state, tables=held) if new else self.state
@@ -224,11 +231,13 @@ class RollingAnalysis:
     def fold(self, job: Job, found: Found | None) -> bool:
         """Take in what a whole run found, None where there was too little data, and commit.
 
-        What quick runs found behind it is committed anew. Returns whether there was anything.
+        What quick runs found behind it is committed anew, and nothing of what it didn't find.
+        Returns whether there was anything.
         """
         if found is not None:
             self._clocks = found.clocks
             self._whole_cost_s = found.cost_s
+            self._whole_told_s = job.settled_s
             tables, corrected = replaced(self.state.tables, job, found)
             self.state = replace(
                 self.state,

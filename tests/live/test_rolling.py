@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 import pytest
@@ -208,3 +208,19 @@ def test_while_only_the_wrists_tell_more_a_run_stops_after_the_arms(
     both = growing.rolling.quick_job().run()
     assert both is not None
     assert "kicks" in both.tables
+
+
+def test_what_a_whole_run_did_not_find_is_gone_for_good(recorded: tuple[Chain, Built]) -> None:
+    growing = Growing(recorded[0].folder)
+    growing.give_until(28.0)
+    rolling, job = growing.rolling, growing.rolling.quick_job()
+    found = job.run()
+    assert found is not None
+    end_s = job.settled_s["lengths"] - 0.5
+    invented = found.tables["lengths"].assign(end_s=end_s, finished=True)
+    assert rolling.take(job, replace(found, tables=found.tables | {"lengths": invented}))
+    assert list(rolling.state.tables["lengths"]["end_s"]) == [end_s]
+    rolling.run_whole()
+    growing.give_until(28.0 + 0.5 * AHEAD_S)
+    rolling.commit()
+    assert rolling.state.tables["lengths"].empty
