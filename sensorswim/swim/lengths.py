@@ -311,6 +311,7 @@ def _reach_to_cycles(
     """Move the edges of bouts that the wrists told to where the cycles begin and end.
 
     The search window has blurred these: edges within `_BLUR_S` of rows that are `blurred` (M,).
+    Where no wrist repeats in a bout, which the legs told then, its edges stay.
     """
     wrist = next((p for p in _WRISTS if p in flat), None)
     if wrist is None:
@@ -321,12 +322,13 @@ def _reach_to_cycles(
     for k, (first, last) in enumerate(bouts):
         early = blurred[max(first - near, 0) : first + near].any()
         late = blurred[max(last - near, 0) : last + near].any()
-        if not (early or late):
+        known_s = period_s[first:last][np.isfinite(period_s[first:last])]
+        if not (early or late) or not len(known_s):
             reached.append((first, last))
             continue
         low = max(first - reach, bouts[k - 1][1] if k else 0)
         high = min(last + reach, bouts[k + 1][0] if k + 1 < len(bouts) else len(coarse_s))
-        typical_s = float(np.nanmedian(period_s[first:last]))
+        typical_s = float(np.median(known_s))
         rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
         strong = train.amplitude >= 0.5 * np.median(train.amplitude[first - low : last - low])

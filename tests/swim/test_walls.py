@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
-from sensorswim.swim.lengths import LengthFinder
+from sensorswim.swim.lengths import LengthFinder, _reach_to_cycles
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
 from tests.swim.swum import P, oriented, wearing
@@ -158,6 +158,14 @@ def test_a_gap_after_which_the_headings_begin_anew_is_no_turn(
     for place in (P.LEFT_ANKLE, P.RIGHT_ANKLE):
         tracks[place] = _broken(recording, tracks[place], middle_s)
     _holds(rehearsal, replace(recording, tracks=tracks))
+
+
+def test_a_bout_in_which_no_wrist_repeats_keeps_its_edges() -> None:
+    """As in a session whose wrists were hardly heard yet."""
+    time_s, unknown = np.arange(0.0, 30.0, 0.1), np.full(300, np.nan)
+    wrist = {P.LEFT_WRIST: np.tile(np.eye(3).ravel(), (300, 1))}
+    bouts = [(100, 200)]
+    assert _reach_to_cycles(bouts, wrist, time_s, unknown, np.ones(300, dtype=bool)) == bouts
 
 
 def _broken(recording: Recording, track: Track, gap_s: float) -> Track:
