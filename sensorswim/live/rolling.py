@@ -43,6 +43,8 @@ QUICK_S: Final = 60.0
 LEAST_S: Final = 8.0
 LATE_S: Final = 60.0
 """A hole older than this no longer holds up what comes behind it."""
+REST: Final = 5.0
+"""A whole run waits so many times its own cost after the last, not to starve the quick ones."""
 PATIENCE_S: Final = 5.0
 """A whole run waits so long for a slower sensor to tell the end of a length, too.
 
@@ -126,7 +128,7 @@ class RollingAnalysis:
         self._clocks: dict[Placement, ClockFit] = {}
         self._seen = dict.fromkeys(TIMES, _Seen())
         self._committed_s = dict.fromkeys(TIMES, float("-inf"))
-        self._whole_told_s = dict.fromkeys(TIMES, float("-inf"))
+        self._whole_told_s = float("-inf")
         self._heard_at_s = float("-inf")
         self._late = False
         self._lengths_at_whole = 0
@@ -159,7 +161,7 @@ class RollingAnalysis:
                     self.state.tables,
                     name,
                     seen.tables,
-                    from_s=self._whole_told_s[name],
+                    from_s=self._whole_told_s,
                     until_s=until_s,
                 )
                 self._committed_s[name] = until_s
@@ -212,13 +214,12 @@ class RollingAnalysis:
     def whole_is_due(self) -> bool:
         """Whether a length is over, or data came late, since the last whole run, or there was none.
 
-        It waits a while for the sensors that are behind, and until five times its own cost has
-        passed, so that long sessions don't starve the quick ones.
+        It waits a while for the sensors that are behind.
         """
         longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
         joined = self.state.whole_to_s == float("-inf")
         joined &= self._newest_s() - self._first_s() > QUICK_S
-        rested = time.monotonic() - self._whole_done_s > 5.0 * self._whole_cost_s
+        rested = time.monotonic() - self._whole_done_s > REST * self._whole_cost_s
         return rested and (joined or ((longer or self._late) and not self._waits_for_slower()))
 
     def whole_job(self) -> Job:
@@ -231,13 +232,13 @@ class RollingAnalysis:
     def fold(self, job: Job, found: Found | None) -> bool:
         """Take in what a whole run found, None where there was too little data, and commit.
 
-        What quick runs found behind it is committed anew, and nothing of what it didn't find.
-        Returns whether there was anything.
+        What quick runs found behind it is committed anew, and nothing of what it didn't find
+        though it had all sensors' data. Returns whether there was anything.
         """
         if found is not None:
             self._clocks = found.clocks
             self._whole_cost_s = found.cost_s
-            self._whole_told_s = job.settled_s
+            self._whole_told_s = min(job.settled_s.values())
             tables, corrected = replaced(self.state.tables, job, found)
             self.state = replace(
                 self.state,

@@ -275,9 +275,20 @@ class LiveHub:
         """Follow, analyse and tell until cancelled."""
         self._elsewhere.begin()
         try:
-            await self._run()
+            while True:
+                await self._run_on()
         finally:
             self._elsewhere.close()
+
+    async def _run_on(self) -> None:
+        """Follow, analyse and tell; a defect is logged and told, and everything goes on."""
+        try:
+            await self._run()
+        except Exception as failure:
+            _log.exception("the live figures stopped and begin again")
+            for swimmer in self.swimmers.values():
+                swimmer.trouble = f"{type(failure).__name__}: {failure}"
+            await asyncio.sleep(STATUS_S)
 
     async def _run(self) -> None:
         due_s = 0.0

@@ -224,3 +224,22 @@ def test_what_a_whole_run_did_not_find_is_gone_for_good(recorded: tuple[Chain, B
     growing.give_until(28.0 + 0.5 * AHEAD_S)
     rolling.commit()
     assert rolling.state.tables["lengths"].empty
+
+
+@pytest.mark.parametrize("ankles_to_s", [12.0, 30.0, 45.0])
+def test_what_a_whole_run_could_not_see_yet_comes_with_the_late_data(
+    recorded: tuple[Chain, Built],
+    final: Analysis,
+    ankles_to_s: float,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
+    growing = Growing(recorded[0].folder)
+    growing.give_until(80.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    growing.give_until(ankles_to_s)
+    rolling = growing.rolling
+    rolling.run_whole()
+    growing.give_until(200.0)
+    for _ in range(3):
+        state = rolling.run_whole() if rolling.whole_is_due else brought_up(rolling)
+    assert list(state.tables["lengths"]["activity"]) == list(final.lengths["activity"])
