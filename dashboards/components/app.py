@@ -20,6 +20,7 @@ _PLOTS: Final = (
     f'<link rel="preload" as="script" href="/static/plots/{LIBRARY_NAME}" data-library="plots">'
 )
 _SCRIPT: Final = re.compile(r'<script src="[^"]*/_dash-component-suites/([^"]*)">')
+_RUNS: Final = 'type="application/javascript"'
 _UNUSED: Final = ("dash/dash_table/", "dash/deps/polyfill@")
 """The table that AG Grid replaced; what browsers older than our style sheets lack.
 
@@ -66,19 +67,27 @@ class HouseDash(dash.Dash):
 
     later: Sequence[str] = ()
     """The folders, as in the scripts' addresses, of the libraries that wait."""
+    seen_first: bool = False
+    """Whether Dash itself waits, as scripts of the type ``dash``, for ``sensorswimStart()``."""
 
     def interpolate_index(self, **parts: str) -> str:
         """Return the page's HTML from its parts by their names, scripts among them."""
         scripts = (self._in_time(tag) for tag in parts["scripts"].splitlines())
-        return super().interpolate_index(**parts | {"scripts": "\n".join(filter(None, scripts))})
+        timed = {"scripts": "\n".join(filter(None, scripts))}
+        if self.seen_first:
+            timed["renderer"] = parts["renderer"].replace(_RUNS, 'type="dash"')
+        return super().interpolate_index(**parts | timed)
 
     def _in_time(self, tag: str) -> str:
         """Return a script's tag as the page has it, "" for one that no page uses."""
         known = _SCRIPT.match(tag)
-        if known and known[1].startswith(_UNUSED):
+        if known is None:
+            return tag
+        if known[1].startswith(_UNUSED):
             return ""
-        waits = known and known[1].split("/")[0] in self.later
-        return tag.replace("<script ", '<script type="later" ', 1) if waits else tag
+        waits = known[1].split("/")[0] in self.later
+        kind = "later" if waits else "dash" if self.seen_first else ""
+        return tag.replace("<script ", f'<script type="{kind}" ', 1) if kind else tag
 
 
 def new_app(
@@ -89,6 +98,7 @@ def new_app(
     hosts: Sequence[str] = (),
     plots: bool = True,
     later: Sequence[str] = (),
+    seen_first: bool = False,
 ) -> dash.Dash:
     """Return an app without layout and callbacks.
 
@@ -110,6 +120,9 @@ def new_app(
         Load the plotting library, for pages that draw with it.
     later : sequence of str
         Component libraries, by their package's name, that pages fetch when they need them.
+    seen_first : bool
+        The app's own scripts show the page before Dash is read; they have to start it with
+        ``window.sensorswimStart()``.
     """
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     api.state.pages = tuple(pages)
@@ -129,7 +142,7 @@ def new_app(
         external_scripts=_links(folders, ".js"),
         suppress_callback_exceptions=True,
     )
-    app.later = tuple(later)
+    app.later, app.seen_first = tuple(later), seen_first
     api.add_middleware(Guard, script_hashes=app.csp_hashes, hosts=tuple(hosts))
     return app
 

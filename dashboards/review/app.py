@@ -5,11 +5,14 @@ from __future__ import annotations
 import asyncio
 import threading
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 from urllib.parse import parse_qs
 
 import dash
 from dash import ClientsideFunction, Input, Output, dcc, html
+from fastapi import Response
+from plotly.io.json import to_json_plotly
+from pydantic import BaseModel
 
 from sensorswim.dashboards.components import Page, frame, new_app
 from sensorswim.dashboards.review import (
@@ -33,9 +36,19 @@ PAGES: Final = (
 _STATIC: Final = Path(__file__).parent / "static"
 
 
+class Asked(BaseModel):
+    """The address of a page and the look that it is shown in."""
+
+    pathname: str
+    search: str
+    scheme: Literal["light", "dark"]
+
+
 def review_app(shelf: Shelf) -> dash.Dash:
     """Return the review of the sessions on a shelf; the likeliest is read ahead meanwhile."""
-    app = new_app("Session review", pages=PAGES, static=_STATIC, later=("dash_ag_grid",))
+    app = new_app(
+        "Session review", pages=PAGES, static=_STATIC, later=("dash_ag_grid",), seen_first=True
+    )
     desk = Desk.of(shelf)
     sessions_page.add_routes(app.server, desk)
     add_media_routes(app.server, desk)
@@ -44,7 +57,6 @@ def review_app(shelf: Shelf) -> dash.Dash:
     stores = [
         dcc.Location(id="url", refresh="callback-nav"),
         dcc.Store(id="ready"),
-        dcc.Store(id="asked"),
         dcc.Store(id="moment"),
         dcc.Store(id="marks-saved"),
     ]
@@ -59,20 +71,20 @@ def review_app(shelf: Shelf) -> dash.Dash:
 
 
 def _add_pages(app: dash.Dash, desk: Desk) -> None:
+    """Add how pages come: the browser asks for them itself, the first one before Dash is there."""
     app.clientside_callback(
-        ClientsideFunction("shell", "asked"),
-        Output("asked", "data"),
+        ClientsideFunction("first", "page"),
+        Output("page", "children"),
         Input("url", "pathname"),
         Input("url", "search"),
         Input("ready", "data"),
     )
 
-    @app.callback(Output("page", "children"), Input("asked", "data"), prevent_initial_call=True)
-    async def show_page(told: dict[str, str]) -> Any:
-        query = parse_qs(told["search"].lstrip("?"))
-        asked = {name: values[0] for name, values in query.items()}
-        scheme = "dark" if told["scheme"] == "dark" else "light"
-        return await asyncio.to_thread(_page, desk, told["pathname"], asked, scheme)
+    @app.server.post("/page")
+    async def page(asked: Asked) -> Response:
+        query = {name: values[0] for name, values in parse_qs(asked.search.lstrip("?")).items()}
+        content = await asyncio.to_thread(_page, desk, asked.pathname, query, asked.scheme)
+        return Response(to_json_plotly(content), media_type="application/json")
 
 
 def _page(desk: Desk, pathname: str, asked: dict[str, str], scheme: str) -> Any:

@@ -70,11 +70,11 @@ def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
             html.P("No moment is chosen.", id="readout", role="status"),
             html.Div(
                 [
-                    html.Div(id="video-panel"),
+                    html.Div(video_panel.at_first(opened), id="video-panel"),
                     html.Div(
                         [
                             _legend(),
-                            html.Div(html.Div(style=_AXIS_STYLE), id="axis"),
+                            html.Div(id="axis", style=_AXIS_STYLE),
                         ],
                         id="axis-box",
                         role="group",
@@ -82,7 +82,7 @@ def section(opened: Opened, length_no: int | None, scheme: str) -> html.Section:
                     ),
                 ],
                 id="side-by-side",
-                className="side-by-side",
+                className=video_panel.beside(opened),
             ),
             html.P(words, id="axis-words", className="reading"),
             html.Div(id="breath-marks"),

@@ -8,7 +8,7 @@ from typing import Any
 import dash
 import dash_mantine_components as dmc
 import pandas as pd
-from dash import Input, Output, State, dcc, html
+from dash import ClientsideFunction, Input, Output, State, dcc, html
 
 from sensorswim.dashboards.review import (
     breath_marks,
@@ -22,6 +22,7 @@ from sensorswim.dashboards.review.desk import Desk, Opened, opened_or_stop
 from sensorswim.dashboards.review.shelf import title_of
 from sensorswim.dashboards.review.waiting import add_waiting, waiting
 from sensorswim.figures import style
+from sensorswim.figures.time_axis import Spec
 from sensorswim.report import headline
 from sensorswim.report.words import SEVERITY_WORDS
 
@@ -38,7 +39,8 @@ def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
         return waiting(desk, key)
     desk.shelf.note_seen(opened.analysis.session)
     chosen = _first_length(opened, asked)
-    strip, strip_style = _strip(opened, scheme)
+    strip = _strip(opened, scheme)
+    height = {"height": f"{strip['layout']['height']}px"}
     return html.Div(
         [
             dcc.Store(id="session-key", data=key),
@@ -47,13 +49,9 @@ def content(desk: Desk, asked: dict[str, str], scheme: str) -> Any:
             html.Section(
                 [
                     html.H2("The session", className="first"),
-                    dcc.Graph(
-                        id="strip",
-                        figure=strip,
-                        config=style.CONFIG,
-                        style=strip_style,
-                        className="strip",
-                    ),
+                    html.Div(id="strip", style=height),
+                    dcc.Store(id="strip-figure", data=strip),
+                    dcc.Store(id="strip-figure-heard"),
                     _chooser(opened, chosen),
                 ]
             ),
@@ -165,24 +163,20 @@ def _add_rest(app: dash.Dash, desk: Desk) -> None:
 
 def _add_strip(app: dash.Dash, desk: Desk) -> None:
     @app.callback(
-        Output("strip", "figure"),
-        Output("strip", "style"),
+        Output("strip-figure", "data"),
         Input("scheme", "data"),
         State("session-key", "data"),
         prevent_initial_call=True,
     )
-    async def draw_strip(scheme: str | None, key: str) -> tuple[Any, Any]:
-        return _strip(await opened_or_stop(desk, key, scheme), scheme)
+    async def draw_strip(scheme: str | None, key: str) -> Spec:
+        return _strip(await opened_or_stop(desk, key, scheme), scheme or "light")
 
-    @app.callback(Output("length", "value"), Input("strip", "clickData"), prevent_initial_call=True)
-    async def choose(click: dict[str, Any] | None) -> str:
-        data = (click or {"points": [{}]})["points"][0].get("customdata")
-        if not isinstance(data, list):
-            raise dash.exceptions.PreventUpdate
-        return str(data[0])
+    app.clientside_callback(
+        ClientsideFunction("review", "strip-figure"),
+        Output("strip-figure-heard", "data"),
+        Input("strip-figure", "data"),
+    )
 
 
-def _strip(opened: Opened, scheme: str | None) -> tuple[Any, dict[str, str]]:
-    strip = opened.drawn.strip
-    look = style.recolour_spec(strip, scheme or "light")
-    return look, {"height": f"{strip['layout']['height']}px"}
+def _strip(opened: Opened, scheme: str) -> Spec:
+    return style.recolour_spec(opened.drawn.strip, scheme) | {"config": style.CONFIG}

@@ -36,10 +36,20 @@ _TOOLS: Final = (
 )
 
 
+def at_first(opened: Opened) -> list[Any]:
+    """Return what of the panel needs no look at the session's clips."""
+    return [] if opened.analysis.session.videos else [_no_clip()]
+
+
+def beside(opened: Opened) -> str:
+    """Return the class of what holds the panel and the plot."""
+    return f"side-by-side {'with-video' if opened.analysis.session.videos else ''}"
+
+
 def content(opened: Opened, clips: list[Clip], number: int, desk: Desk) -> list[Any]:
     """Return the panel for one of the session's clips."""
     if not clips:
-        return [_adder("No video is in this session, and everything here works without one.")]
+        return [_no_clip()]
     clip = clips[min(number, len(clips) - 1)]
     choice = dmc.Select(
         id="clip-choice",
@@ -169,6 +179,10 @@ def _measuring() -> html.Details:
             ),
         ]
     )  # fmt: skip
+
+
+def _no_clip() -> html.Div:
+    return _adder("No video is in this session, and everything here works without one.")
 
 
 def _adder(words: str) -> html.Div:

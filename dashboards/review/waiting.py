@@ -43,7 +43,10 @@ def add_waiting(app: dash.Dash, desk: Desk) -> None:
         State("waiting-key", "data"),
         prevent_initial_call=True,
     )
-    async def look(_ticks: int, key: str) -> tuple[Any, ...]:
+    async def look(ticks: int, key: str) -> tuple[Any, ...]:
+        if not ticks:
+            # asked as part of the page that is to be replaced, which Dash would not do
+            raise dash.exceptions.PreventUpdate
         folder = await asyncio.to_thread(desk.shelf.folder_of, key)
         job = desk.results.job(folder)
         if job is None:

@@ -95,3 +95,14 @@ def test_a_page_reads_no_script_that_waits_and_none_that_is_unused() -> None:
     assert any("/dash/dcc/" in tag for tag in tags)
     assert not any("dash_table" in tag or "polyfill" in tag for tag in tags)
     assert 'type="later"' not in small_app().get("/").text
+
+
+def test_dash_waits_where_something_is_seen_before_it() -> None:
+    app = new_app("Trial", later=("dash_ag_grid",), seen_first=True)
+    app.layout = frame(app, main=html.H1("Hello"))
+    page = TestClient(app.server, base_url="http://127.0.0.1:8765").get("/").text
+    suites = re.findall(r"<script[^>]*/_dash-component-suites/[^>]*>", page)
+    assert {re.findall(r'type="(\w+)"', tag)[0] for tag in suites} == {"dash", "later"}
+    assert '<script id="_dash-renderer" type="dash">' in page
+    assert '<script src="/static/shared/shell.js">' in page
+    assert 'type="dash"' not in small_app().get("/").text

@@ -2,12 +2,12 @@
 // Keeps plots, tables and the navigation in step with the page: its look and its address.
 (() => {
   const root = document.documentElement;
+  const madeByDash = () => document.querySelector("#react-entry-point main");
 
   const tellScheme = () => {
     const scheme = root.dataset.mantineColorScheme;
-    if (!scheme) return;
     document.body.dataset.agThemeMode = scheme;
-    if (window.dash_clientside?.set_props && document.getElementById("main")) {
+    if (window.dash_clientside?.set_props && madeByDash()) {
       window.dash_clientside.set_props("scheme", {data: scheme});
     }
   };
@@ -20,40 +20,49 @@
     }
   };
 
-  // the address with the look that the page has now, so that plots can come with the page
-  const asked = (pathname, search) => {
-    const dark = matchMedia("(prefers-color-scheme: dark)").matches;
-    const scheme = root.dataset.mantineColorScheme ?? (dark ? "dark" : "light");
-    return {pathname, search: search ?? "", scheme};
+  const once = (make) => {
+    let made = null;
+    return () => made ??= make();
   };
-  window.dash_clientside = Object.assign({}, window.dash_clientside, {shell: {asked}});
-
-  // libraries that only some parts of a page need are fetched when one of these asks for them
-  let fetched = null;
-  const fetchScript = ({src}) => new Promise((then, fail) => {
+  const fetchScript = (src) => new Promise((then, fail) => {
     const script = Object.assign(document.createElement("script"), {src, async: false});
     script.addEventListener("load", then);
     script.addEventListener("error", () => fail(new Error(`no answer from ${src}`)));
     document.head.append(script);
   });
-  // the plotting library takes long to start: best while the server works on the page
+  // the plotting library takes long to start: at once where a plot is seen first, else best while
+  // the server works on the page
   const plots = document.querySelector("link[data-library=plots]");
   const whenIdle = window.requestIdleCallback ?? setTimeout;
   if (plots) {
-    window.Plotly = new Promise((then) => whenIdle(async () => {
-      await fetchScript({src: plots.href});
-      then(window.Plotly);
-    }));
+    let tell = null;
+    window.Plotly = new Promise((then) => { tell = then; });
+    window.sensorswimPlots = once(async () => {
+      await fetchScript(plots.href);
+      tell(window.Plotly);
+    });
+    whenIdle(window.sensorswimPlots);
   }
 
-  window.sensorswimLater = () => {
-    fetched ??= Promise.all([...document.querySelectorAll("script[type=later]")].map(fetchScript));
-    return fetched;
-  };
+  // libraries that only some parts of a page need are fetched when one of these asks for them
+  const fetchAll = (type) => Promise.all(
+    [...document.querySelectorAll(`script[type=${type}][src]`)].map(({src}) => fetchScript(src)));
+  window.sensorswimLater = once(() => fetchAll("later"));
+
+  // Dash itself, where the page shows something before it; its scripts stand last on the page
+  const parsed = new Promise((then) => {
+    document.addEventListener("DOMContentLoaded", then, {once: true});
+  });
+  window.sensorswimStart = once(async () => {
+    await parsed;
+    await fetchAll("dash");
+    const {text} = document.querySelector("script[type=dash]:not([src])");
+    document.head.append(Object.assign(document.createElement("script"), {text}));
+  });
 
   let known = false;
   const watch = new MutationObserver(() => {
-    const there = document.getElementById("main") !== null;
+    const there = madeByDash() !== null;
     if (there && !known) { tellScheme(); }
     known = there;
     markPage();

@@ -1,10 +1,13 @@
 "use strict";
-// The plot of the time axis. It is drawn here, as a dcc.Graph draws all of it anew after each move.
+// The plots that are seen first: the strip of the lengths and the time axis. They are drawn here,
+// as a dcc.Graph draws all of it anew after each move, and can't be there before Dash.
 (() => {
   const SETTLED_MS = 250;
-  const plot = () => document.querySelector("#axis > div");
+  const plotIn = (id) => document.querySelector(`#${id} > div`);
+  const plot = () => plotIn("axis");
   const heard = {drawn: [], moving: []};
-  let standing = null, asking = null, settled = 0;
+  const standing = {};
+  let asking = null, settled = 0;
 
   const tell = (what) => heard[what].forEach((listener) => listener());
 
@@ -31,30 +34,52 @@
     }
   };
 
-  const moved = (change) => {
+  const moved = (gd, change) => {
     const range = change["xaxis.range"] ??
       [change["xaxis.range[0]"], change["xaxis.range[1]"]];
     if (!range.every(Number.isFinite)) return;
-    fetchBeside(standing, Math.min(...range), Math.max(...range));
+    fetchBeside(gd, Math.min(...range), Math.max(...range));
   };
 
-  const stand = (gd) => {
-    if (standing) window.Plotly.purge(standing);
-    standing = gd;
-    gd.on("plotly_afterplot", () => tell("drawn"));
-    gd.on("plotly_relayouting", () => tell("moving"));
-    gd.on("plotly_relayout", moved);
+  const chosen = ({points}) => {
+    const length = points[0].customdata;
+    if (Array.isArray(length)) window.dash_clientside.set_props("length", {value: `${length[0]}`});
+  };
+
+  const wire = {
+    strip: (gd) => gd.on("plotly_click", chosen),
+    axis: (gd) => {
+      gd.on("plotly_afterplot", () => tell("drawn"));
+      gd.on("plotly_relayouting", () => tell("moving"));
+      gd.on("plotly_relayout", (change) => moved(gd, change));
+      tell("drawn");
+    },
+  };
+
+  const stand = (id, gd) => {
+    if (standing[id]) window.Plotly.purge(standing[id]);
+    standing[id] = gd;
+    wire[id](gd);
     new ResizeObserver(() => gd.offsetWidth && window.Plotly.Plots.resize(gd)).observe(gd);
-    tell("drawn");
   };
 
-  const draw = async (figure) => {
-    const gd = plot();
-    asking?.abort();
-    clearTimeout(settled);
+  const added = (id) => {
+    const gd = document.createElement("div");
+    document.getElementById(id).append(gd);
+    return gd;
+  };
+
+  // draws into the element of this id; a figure that stands there already is left alone
+  const draw = async (id, figure) => {
+    const gd = plotIn(id) ?? added(id);
+    if (gd.layout === figure.layout) return;
+    if (id === "axis") {
+      asking?.abort();
+      clearTimeout(settled);
+    }
     await window.Plotly;
     await window.Plotly.react(gd, figure);
-    if (gd !== standing && gd.isConnected) stand(gd);
+    if (gd !== standing[id] && gd.isConnected) stand(id, gd);
   };
 
   window.sensorswimAxis = {

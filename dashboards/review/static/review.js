@@ -210,7 +210,11 @@
       return window.dash_clientside.no_update;
     },
     "axis-figure": (figure) => {
-      if (figure) axis.draw(figure);
+      if (figure) axis.draw("axis", figure);
+      return window.dash_clientside.no_update;
+    },
+    "strip-figure": (figure) => {
+      axis.draw("strip", figure);
       return window.dash_clientside.no_update;
     },
     // the table and the library that shows it wait until the reader comes near
