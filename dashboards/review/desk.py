@@ -45,7 +45,7 @@ class Drawn:
         """Return what is drawn of an analysis."""
         fig = figures.draw_swum(analysis.lengths, analysis.session.blocks)
         height = int(_STRIP_SHARE * fig.layout.height)
-        fig.update_layout(height=height, margin={"t": 44, "b": 44})
+        fig.update_layout(height=height, margin={"t": 8, "b": 44})
         return cls(axis=TimeAxis.of(analysis.tables), strip=style.spec_of(fig))
 
 

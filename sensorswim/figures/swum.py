@@ -21,6 +21,8 @@ _COLOURS: Final = {
     "other": style.BAND,
 }
 _LONG_REST_S: Final = 5.0
+_LABEL_ROW: Final = "block"
+_LEAST_WORDS_PX: Final = 13
 _MOST_RIMMED: Final = 40
 """With more lengths of a kind, bars on a phone are narrower than the rim that parts them."""
 
@@ -33,13 +35,16 @@ def draw_swum(lengths: pd.DataFrame, blocks: Sequence[Block] = ()) -> go.Figure:
     lengths : DataFrame
         The `lengths` table.
     blocks : sequence of Block
-        What was set; each is a band with its label above.
+        What was set; each is a band with its label at its top, where that has room.
     """
     timed = lengths.dropna(subset=["start_s", "end_s"])
     if timed.empty:
         return style.blank("no length was found in this session.")
     kinds = list(dict.fromkeys(timed["activity"].fillna("other")))
     fig = style.new_figure(height=170 + 46 * (len(kinds) + 1))
+    named = [block for block in blocks if block.label]
+    if named:
+        _add_labels(fig, named, max(float(timed["end_s"].max()), named[-1].end_s))
     for kind in kinds:
         _add_bars(fig, timed[timed["activity"].fillna("other") == kind], kind)
     rests = _rests(timed)
@@ -95,6 +100,39 @@ def _add_rests(fig: go.Figure, rests: pd.DataFrame) -> None:
     )
 
 
+def _add_labels(fig: go.Figure, blocks: Sequence[Block], ends_s: float) -> None:
+    """Add a row of words, each with the room up to the next one; what has none is left out.
+
+    How much room that is depends on the screen, so it is plotly that leaves words out. They are
+    told where the pointer is, too.
+    """
+    ordered = sorted(blocks, key=lambda block: block.start_s)
+    starts = [block.start_s / 60 for block in ordered]
+    until = [*starts[1:], ends_s / 60]
+    fig.add_bar(
+        y=[_LABEL_ROW] * len(ordered),
+        x=[end - start for start, end in zip(starts, until, strict=True)],
+        base=starts,
+        orientation="h",
+        width=1.0,
+        marker={"color": style.clear(style.PAPER, 0.0), "line": {"width": 0}},
+        text=[_two_lines(block.label) for block in ordered],
+        textposition="inside",
+        insidetextanchor="start",
+        textangle=0,
+        insidetextfont={"color": style.INK},
+        hovertemplate="%{text}<extra></extra>",
+        name="what was set",
+    )
+    fig.update_layout(uniformtext={"mode": "hide", "minsize": _LEAST_WORDS_PX})
+
+
+def _two_lines(words: str) -> str:
+    """Return words on two lines of about the same length, as narrow as two lines can be."""
+    wrapped = (style.wrap(words, width=width) for width in range(1, 2 + len(style.escape(words))))
+    return next(text for text in wrapped if text.count("<br>") <= 1)
+
+
 def _add_block(fig: go.Figure, block: Block) -> None:
     fig.add_vrect(
         x0=block.start_s / 60,
@@ -103,18 +141,6 @@ def _add_block(fig: go.Figure, block: Block) -> None:
         line={"color": style.SOFT, "width": 1, "dash": "dot"},
         layer="below",
     )
-    if block.label:
-        fig.add_annotation(
-            x=block.start_s / 60,
-            y=1.02,
-            xref="x",
-            yref="paper",
-            yanchor="bottom",
-            xanchor="left",
-            showarrow=False,
-            align="left",
-            text=style.wrap(block.label, width=16),
-        )
 
 
 def _alt(timed: pd.DataFrame, kinds: list[str], rests: pd.DataFrame) -> str:

@@ -16,7 +16,7 @@ pytestmark = needs_chromium
 EARLY, DASH = "#seen-first", "#react-entry-point"
 SCRIPTS: Final = "**/_dash-component-suites/**"
 PLACES: Final = """() => Object.fromEntries([...document.querySelectorAll(
-  'h1, #strip, #show-all, [data-step], #readout, .legend, #axis, #axis-words, .nav-link')]
+  '.nav-link, h1, #strip, #show-all, [data-step], #readout, #axis-box > *, #axis-words')]
   .map((one) => {
     const {x, y, width, height} = one.getBoundingClientRect();
     const where = [x, y + scrollY, width, height].map((value) => Math.round(value));
@@ -148,7 +148,7 @@ def test_a_click_on_the_strip_chooses_its_length(browser: Browser, analysed: Ser
         await_plots(page, DASH)
         page.evaluate("window.dash_clientside.set_props('length', {value: null})")
         page.wait_for_function(f"() => {TURN}.startsWith('None ')")
-        bar = page.locator("#strip .bars .point path").first.bounding_box()
+        bar = page.locator("#strip .bars").nth(1).locator("path").first.bounding_box()
         assert bar is not None
         page.mouse.click(bar["x"] + bar["width"] / 2, bar["y"] + bar["height"] / 2)
         page.wait_for_function(f"() => {TURN}.startsWith('1 ')")
