@@ -167,3 +167,13 @@ def test_a_stretch_that_is_none_and_a_session_that_is_not_there_are_refused(
         assert client.get(f"/axis/{key_of(session)}", params=asked).status_code in (400, 422)
     asked = about | {"start_s": "1", "end_s": "9"}
     assert client.get("/axis/0123456789abcdef", params=asked).status_code == 404
+
+
+def test_a_page_is_given_to_this_site_alone_and_a_session_that_is_not_there_is_told(
+    client: TestClient,
+) -> None:
+    asked = {"pathname": "/review", "search": "?session=0123456789abcdef", "scheme": "light"}
+    assert "This can't be opened" in client.post("/page", json=asked).text
+    assert client.post("/page", json=asked | {"scheme": "red"}).status_code == 422
+    strange = {"origin": "http://evil.example"}
+    assert client.post("/page", json=asked, headers=strange).status_code == 403

@@ -56,11 +56,17 @@
     },
   };
 
+  // an observer tells of the size that is there at first, too, which would draw all of it twice
+  const fit = (gd) => {
+    const width = gd.offsetWidth;
+    if (width && Math.abs(width - gd._fullLayout.width) >= 1) window.Plotly.Plots.resize(gd);
+  };
+
   const stand = (id, gd) => {
     if (standing[id]) window.Plotly.purge(standing[id]);
     standing[id] = gd;
     wire[id](gd);
-    new ResizeObserver(() => gd.offsetWidth && window.Plotly.Plots.resize(gd)).observe(gd);
+    new ResizeObserver(() => fit(gd)).observe(gd);
   };
 
   const added = (id) => {
