@@ -284,7 +284,7 @@ class LiveHub:
         """Follow, analyse and tell; a defect is logged and told, and everything goes on."""
         try:
             await self._run()
-        except Exception as failure:
+        except Exception as failure:  # noqa: BLE001 - a rim: no swimmer's data may end the others'
             _log.exception("the live figures stopped and begin again")
             for swimmer in self.swimmers.values():
                 swimmer.trouble = f"{type(failure).__name__}: {failure}"
