@@ -130,7 +130,7 @@ class RollingAnalysis:
         self._committed_s = dict.fromkeys(TIMES, float("-inf"))
         self._whole_told_s = float("-inf")
         self._heard_at_s = float("-inf")
-        self._late = False
+        self._late = self._more = False
         self._lengths_at_whole = 0
         self._whole_cost_s = 0.0
         self._whole_done_s = float("-inf")
@@ -143,7 +143,7 @@ class RollingAnalysis:
 
     def noticed(self, time_s: float) -> None:
         """Note that a packet of this session time has come."""
-        self._heard_at_s = time.monotonic()
+        self._heard_at_s, self._more = time.monotonic(), True
         if time_s < self._last_length_end_s():
             self._late = True
 
@@ -214,17 +214,19 @@ class RollingAnalysis:
     def whole_is_due(self) -> bool:
         """Whether a length is over, or data came late, since the last whole run, or there was none.
 
-        It waits a while for the sensors that are behind.
+        It waits a while for the sensors that are behind. Where nothing comes any more the last word
+        has to rest on everything that came.
         """
         longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
         joined = self.state.whole_to_s == float("-inf")
         joined &= self._newest_s() - self._first_s() > QUICK_S
         rested = time.monotonic() - self._whole_done_s > REST * self._whole_cost_s
-        return rested and (joined or ((longer or self._late) and not self._waits_for_slower()))
+        called_for = (longer or self._late) and not self._waits_for_slower()
+        return rested and (joined or called_for or (self._more and self._is_silent()))
 
     def whole_job(self) -> Job:
         """Return what a whole run now has to do, to be folded in when it is done."""
-        self._late = False
+        self._late = self._more = False
         newest = self._newest_at_whole_s = self._newest_s()
         start = self._last_minutes_begin_s(newest)
         return self._job(start, newest, fit=start <= self._first_s())
@@ -264,8 +266,10 @@ class RollingAnalysis:
         told_s = self._last_length_end_s() + SETTLE_S
         behind = min((b.complete_s for b in self._heard()), default=float("-inf")) < told_s
         since_s = max(self._last_length_end_s() + SETTLE_S, self._newest_at_whole_s)
-        silent = time.monotonic() - self._heard_at_s > PATIENCE_S
-        return behind and not silent and self._newest_s() - since_s < PATIENCE_S
+        return behind and not self._is_silent() and self._newest_s() - since_s < PATIENCE_S
+
+    def _is_silent(self) -> bool:
+        return time.monotonic() - self._heard_at_s > PATIENCE_S
 
     def _heard(self) -> list[LiveBuffer]:
         return [b for b in self._buffers.values() if b.newest_s > float("-inf")]

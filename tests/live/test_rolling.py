@@ -243,3 +243,19 @@ def test_what_a_whole_run_could_not_see_yet_comes_with_the_late_data(
     for _ in range(3):
         state = rolling.run_whole() if rolling.whole_is_due else brought_up(rolling)
     assert list(state.tables["lengths"]["activity"]) == list(final.lengths["activity"])
+
+
+def test_where_nothing_comes_any_more_the_last_word_rests_on_everything(
+    recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
+    growing = Growing(recorded[0].folder)
+    rolling = growing.rolling
+    growing.give_until(84.0)
+    rolling.run_whole()
+    growing.give_until(200.0)
+    assert not rolling.whole_is_due
+    monkeypatch.setattr("sensorswim.live.rolling.PATIENCE_S", 0.0)
+    assert rolling.whole_is_due
+    rolling.run_whole()
+    assert not rolling.whole_is_due
