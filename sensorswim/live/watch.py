@@ -36,8 +36,8 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-CPU_SHARE: Final = 0.6
-"""Share of one core that the quick runs of all swimmers together may take."""
+CPU_SHARE: Final = 0.4
+"""Share of one core that quick runs ahead of need may take."""
 QUEUE: Final = 8
 
 _log: Final = logging.getLogger(__name__)
@@ -347,11 +347,12 @@ class LiveHub:
 
     def _begin_quick(self) -> None:
         """Begin the quick run that is the most due or, with time to spare, worth its while."""
-        if self._quick is not None or time.monotonic() < self._quick_from_s:
+        if self._quick is not None:
             return
         slacks_s = {n: s.rolling.slack_s for n, s in self.swimmers.items() if s.rolling is not None}
         name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
-        if name is None or slacks_s[name] >= 0.5 * AHEAD_S:
+        spare = time.monotonic() >= self._quick_from_s
+        if name is None or slacks_s[name] >= (0.5 * AHEAD_S if spare else 0.0):
             return
         swimmer = self.swimmers[name]
         assert swimmer.rolling is not None
@@ -361,7 +362,7 @@ class LiveHub:
         self._quick = _Run(swimmer, job, found, arrived_us)
 
     def _timed(self, job: Job) -> Found | None:
-        """Do a job, and let the next wait in proportion to the processor time this one took."""
+        """Do a job; what isn't due waits in proportion to the processor time that this one took."""
         began_s = time.thread_time()
         try:
             return job.run()
