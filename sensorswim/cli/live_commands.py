@@ -62,7 +62,7 @@ def record_command(
     """
     import asyncio
 
-    from sensorswim.live.bleak_link import BleakFinder
+    from sensorswim.live.bleak_link import Adapter, BleakFinder
     from sensorswim.live.clock import HostClock
     from sensorswim.live.recorder import Recorder
     from sensorswim.live.sensor import StartOrder
@@ -75,7 +75,7 @@ def record_command(
 
     recorder = Recorder(
         wearers,
-        BleakFinder(adapter or [], tell),
+        BleakFinder([Adapter(name=name) for name in adapter or []], tell),
         clock,
         order=StartOrder(log=0, rate_hz=rate_hz, erase=erase),
         tell=tell,

@@ -7,30 +7,20 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import Final
 
 from bleak import BleakClient, BleakScanner
+from bleak.backends.client import BaseBleakClient
 from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import BaseBleakScanner
 from bleak.exc import BleakDeviceNotFoundError, BleakError
 
-from sensorswim.formats.radio_control import (
-    CONTROL_UUID,
-    SERVICE_UUID,
-    STATE_UUID,
-    STREAM_UUID,
-    TRANSFER_UUID,
-)
-from sensorswim.live.link import Channel, Found, Link, LinkLostError, Notified
+from sensorswim.formats.radio_control import CONTROL_UUID, SERVICE_UUID, STATE_UUID
+from sensorswim.live.clock import HostClock
+from sensorswim.live.link import UUIDS, Channel, Found, Link, LinkLostError, Notified
 
-UUIDS: Final = {
-    Channel.STREAM: STREAM_UUID,
-    Channel.CONTROL: CONTROL_UUID,
-    Channel.STATE: STATE_UUID,
-    Channel.TRANSFER: TRANSFER_UUID,
-}
 SCAN_S: Final = 3.0
 QUIET_S: Final = 0.6
 """A scan that found something ends once nothing new was heard for so long."""
@@ -38,21 +28,33 @@ PAUSES_S: Final = (2.0, 60.0)
 """Between scans: the first, doubled up to the second while nothing new is heard."""
 CONNECT_S: Final = 5.0
 """Longer than an arm cycle, in which a wrist comes up once; then others get their turn."""
+LEAST_CONNECT_S: Final = 1.0
+"""Real seconds that an attempt gets where a rehearsal's time runs fast: the computer's own work."""
 NAME_BEGINS: Final = "SSW-"
 _FAILURES: Final = (BleakError, TimeoutError, OSError, EOFError)
 
 
 @dataclass
 class Adapter:
-    """One Bluetooth adapter; `name` None for the computer's usual one."""
+    """One Bluetooth adapter.
+
+    Parameters
+    ----------
+    name : str, optional
+        Such as ``hci0``; without, the computer's usual one.
+    scanner, client : type, optional
+        What bleak is to use in place of the computer's own Bluetooth.
+    """
 
     name: str | None = None
+    scanner: type[BaseBleakScanner] | None = None
+    client: type[BaseBleakClient] | None = None
     turn: asyncio.Lock = field(default_factory=asyncio.Lock)
     devices: dict[str, BLEDevice] = field(default_factory=dict)
     look_again: asyncio.Event = field(default_factory=asyncio.Event)
     problem: str = ""
 
-    async def scan(self) -> None:
+    async def scan(self, clock: HostClock) -> None:
         """Listen for sensors for up to `SCAN_S` and remember them by name."""
         options = {"adapter": self.name} if self.name else {}
         async with self.turn:
@@ -60,18 +62,19 @@ class Adapter:
                 self._heard,
                 service_uuids=[SERVICE_UUID],
                 bluez=options,  # type: ignore[arg-type]
+                backend=self.scanner,
             )
             async with scanner:
-                await self._until_quiet()
+                await self._until_quiet(clock)
 
-    async def _until_quiet(self) -> None:
+    async def _until_quiet(self, clock: HostClock) -> None:
         before = known = len(self.devices)
-        began_s = news_s = time.monotonic()
-        while time.monotonic() - began_s < SCAN_S:
-            await asyncio.sleep(0.1)
+        began_s = news_s = clock.now_s()
+        while clock.now_s() - began_s < SCAN_S:
+            await clock.sleep(0.1)
             if len(self.devices) > known:
-                known, news_s = len(self.devices), time.monotonic()
-            if known > before and time.monotonic() - news_s > QUIET_S:
+                known, news_s = len(self.devices), clock.now_s()
+            if known > before and clock.now_s() - news_s > QUIET_S:
                 return
 
     def _heard(self, device: BLEDevice, advertised: object) -> None:
@@ -85,17 +88,22 @@ class BleakFinder:
 
     Parameters
     ----------
-    adapters : list of str
-        Such as ``hci0``; empty for the computer's usual one.
+    adapters : list of Adapter
+        Empty for the computer's usual one.
     tell : callable
         Called with a line when an adapter can't scan, and when it can again.
+    clock : HostClock, optional
+        A rehearsal's, by which scans, pauses and attempts to connect are timed.
     """
 
     def __init__(
-        self, adapters: list[str], tell: Callable[[str], None] = lambda _line: None
+        self,
+        adapters: list[Adapter],
+        tell: Callable[[str], None] = lambda _line: None,
+        clock: HostClock | None = None,
     ) -> None:
-        self.adapters = [Adapter(name=name) for name in adapters] or [Adapter()]
-        self._tell = tell
+        self.adapters = adapters or [Adapter()]
+        self._tell, self._clock = tell, clock or HostClock()
         self._home: dict[str, Adapter] = {}
 
     async def found(self) -> AsyncIterator[Found]:
@@ -103,8 +111,7 @@ class BleakFinder:
         pause_s = PAUSES_S[0]
         while True:
             before = len(self._home)
-            for adapter in self.adapters:
-                await self._scan(adapter)
+            await asyncio.gather(*(self._scan(adapter) for adapter in self.adapters))
             for name in sorted({name for a in self.adapters for name in a.devices}):
                 home = self._home.setdefault(name, self._least_busy(name))
                 yield Found(name=name, address=home.devices[name].address, adapter=home.name)
@@ -114,7 +121,7 @@ class BleakFinder:
 
     def link(self, found: Found) -> Link:
         """Return an unconnected link."""
-        return BleakLink(found.name, self._home[found.name])
+        return BleakLink(found.name, self._home[found.name], self._clock)
 
     def _least_busy(self, name: str) -> Adapter:
         hearing = [adapter for adapter in self.adapters if name in adapter.devices]
@@ -124,7 +131,7 @@ class BleakFinder:
     async def _scan(self, adapter: Adapter) -> None:
         adapter.look_again.clear()
         try:
-            await adapter.scan()
+            await adapter.scan(self._clock)
         except FileNotFoundError:
             problem = "the system bus is not there; start dbus and bluetooth on this computer"
         except _FAILURES as failure:
@@ -138,7 +145,8 @@ class BleakFinder:
 
     async def _pause(self, seconds: float) -> None:
         waits = [asyncio.ensure_future(a.look_again.wait()) for a in self.adapters]
-        await asyncio.wait(waits, timeout=seconds, return_when="FIRST_COMPLETED")
+        timeout_s = seconds / self._clock.speed
+        await asyncio.wait(waits, timeout=timeout_s, return_when="FIRST_COMPLETED")
         for wait in waits:
             wait.cancel()
 
@@ -150,9 +158,9 @@ class BleakLink:
     delivers every packet twice (seen on real BlueZ).
     """
 
-    def __init__(self, name: str, adapter: Adapter) -> None:
+    def __init__(self, name: str, adapter: Adapter, clock: HostClock) -> None:
         self.name = name
-        self._adapter = adapter
+        self._adapter, self._clock = adapter, clock
         self._client: BleakClient | None = None
 
     async def connect(self, notified: Notified, dropped: Callable[[], None]) -> None:
@@ -161,10 +169,13 @@ class BleakLink:
         if device is None:
             self._adapter.look_again.set()
             raise LinkLostError("not heard yet")
-        self._client = BleakClient(device, lambda _client: dropped(), timeout=CONNECT_S)
+        limit_s = max(CONNECT_S / self._clock.speed, LEAST_CONNECT_S)
+        self._client = BleakClient(
+            device, lambda _client: dropped(), timeout=limit_s, backend=self._adapter.client
+        )
         try:
             async with self._adapter.turn:
-                await asyncio.wait_for(self._client.connect(), CONNECT_S)
+                await asyncio.wait_for(self._client.connect(), limit_s)
             for channel in Channel:
                 await self._listen(channel, notified)
         except BleakDeviceNotFoundError as failure:

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
+from typing import Final, Protocol
+
+from sensorswim.formats.radio_control import (
+    CONTROL_UUID,
+    STATE_UUID,
+    STREAM_UUID,
+    TRANSFER_UUID,
+)
 
 
 class LinkLostError(Exception):
@@ -20,6 +27,13 @@ class Channel(Enum):
     STATE = "state"
     TRANSFER = "transfer"
 
+
+UUIDS: Final = {
+    Channel.STREAM: STREAM_UUID,
+    Channel.CONTROL: CONTROL_UUID,
+    Channel.STATE: STATE_UUID,
+    Channel.TRANSFER: TRANSFER_UUID,
+}
 
 Notified = Callable[[Channel, bytes], None]
 

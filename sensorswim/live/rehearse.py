@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sensorswim.formats.radio_log import SensorLog, read_radio
+from sensorswim.live.bleak_link import BleakFinder
 from sensorswim.live.build import Built
 from sensorswim.live.clock import HostClock
 from sensorswim.live.emulated.apart import SensorsApart, serials
 from sensorswim.live.emulated.device import name_of
-from sensorswim.live.emulated.tcp import TcpAir
+from sensorswim.live.emulated.radio import Radio
 from sensorswim.live.emulated.worn import out_s
 from sensorswim.live.recorder import Recorder, Wearer
 from sensorswim.live.sensor import StartOrder
@@ -43,7 +44,8 @@ class Rehearsed:
 class LiveRehearsal:
     """Invented swimmers with emulated sensors, and the recorder that hears them.
 
-    The sensors run in a process of their own and are reached over TCP on this machine.
+    The sensors run in a process of their own; the recorder reaches them with its own radio link, on
+    virtual Bluetooth adapters.
 
     Parameters
     ----------
@@ -77,8 +79,13 @@ class LiveRehearsal:
             sensors = SensorsApart(list(self._rehearsals.values()), flash)
             try:
                 await asyncio.to_thread(sensors.start, self._clock)
-                recorder = self._recorder(sensors.port)
-                built = await self._record(recorder)
+                radios = [Radio(sensors.port) for _ in self._rehearsals]
+                recorder = self._recorder(radios)
+                try:
+                    built = await self._record(recorder)
+                finally:
+                    for radio in radios:
+                        await radio.close()
             finally:
                 sensors.kill()
             taken = {log.serial: log for log in read_radio(flash)}
@@ -87,11 +94,12 @@ class LiveRehearsal:
                 for folder, what in zip(self.worn, built, strict=True)
             ]
 
-    def _recorder(self, port: int) -> Recorder:
+    def _recorder(self, radios: list[Radio]) -> Recorder:
+        adapters = [radio.adapter(f"virtual{n}") for n, radio in enumerate(radios)]
         rate_hz = round(next(iter(self._rehearsals.values())).kit.rate_hz)
         return Recorder(
             [_wearer(folder, r, self.worn[folder]) for folder, r in self._rehearsals.items()],
-            TcpAir(port, self._clock),
+            BleakFinder(adapters, self._tell, self._clock),
             self._clock,
             order=StartOrder(log=0, rate_hz=rate_hz),
             tell=self._tell,

@@ -19,10 +19,9 @@ from dbus_fast.aio import MessageBus
 from dbus_fast.service import ServiceInterface, dbus_method, dbus_property
 
 from sensorswim.formats.radio_control import SERVICE_UUID
-from sensorswim.live.bleak_link import UUIDS
 from sensorswim.live.clock import HostClock
 from sensorswim.live.emulated.worn import Worn
-from sensorswim.live.link import Channel
+from sensorswim.live.link import UUIDS, Channel
 
 ADAPTER = "/org/bluez/hci0"
 GATT = "org.bluez.GattCharacteristic1"

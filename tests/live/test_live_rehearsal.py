@@ -15,7 +15,7 @@ from tests.live.chain import swim
 
 def test_two_swimmers_at_once_keep_every_packet_of_their_own(tmp_path: Path) -> None:
     folders = [tmp_path / "one", tmp_path / "two"]
-    rehearsal = LiveRehearsal(dict.fromkeys(folders, swim()), HostClock(speed=10.0))
+    rehearsal = LiveRehearsal(dict.fromkeys(folders, swim()), HostClock(speed=6.0))
     one, two = asyncio.run(rehearsal.run())
     for swimmer in (one, two):
         assert swimmer.packets_kept == swimmer.packets_taken > 2000

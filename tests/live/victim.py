@@ -39,12 +39,13 @@ from sensorswim.dashboards.components import free_port
 from sensorswim.dashboards.poolside import poolside_app
 from sensorswim.formats.radio_log import read_radio
 from sensorswim.formats.session_toml import read_session
+from sensorswim.live.bleak_link import BleakFinder, BleakLink
 from sensorswim.live.build import build_session
 from sensorswim.live.card import card
 from sensorswim.live.clock import HostClock
 from sensorswim.live.emulated.apart import SensorsApart, serials
 from sensorswim.live.emulated.device import name_of
-from sensorswim.live.emulated.tcp import TcpAir, TcpLink
+from sensorswim.live.emulated.radio import Radio
 from sensorswim.live.emulated.worn import out_s
 from sensorswim.live.job import end_with_parent
 from sensorswim.live.link import Channel, Found, Link, Notified
@@ -65,7 +66,7 @@ SEED = 5
 _SPAWN = multiprocessing.get_context("spawn")
 
 
-class WitnessedLink(TcpLink):
+class WitnessedLink(BleakLink):
     """Has each packet of samples noted as it comes in, before the recorder sees it."""
 
     notes = -1
@@ -79,27 +80,28 @@ class WitnessedLink(TcpLink):
         await super().connect(seen, dropped)
 
 
-class WitnessedAir(TcpAir):
+class WitnessedFinder(BleakFinder):
     """Finds sensors whose links are witnessed."""
 
     def link(self, found: Found) -> Link:
-        return WitnessedLink(found.name, self._port, self._clock)
+        return WitnessedLink(found.name, self._home[found.name], self._clock)
 
 
 def record(folder: Path, port: int, clock: HostClock, sensors: dict[str, Placement | None]) -> None:
     """Be the recorder until a file says that the swim is over and all is fetched."""
     WitnessedLink.notes = os.open(witness_of(folder), os.O_CREAT | os.O_APPEND | os.O_WRONLY)
     wearer = Wearer(folder=folder, swimmer="Invented", height_m=1.75, sensors=sensors)
-    recorder = Recorder(
-        [wearer], WitnessedAir(port, clock), clock, order=StartOrder(log=0, rate_hz=104)
-    )
 
     async def run() -> None:
+        radio = Radio(port)
+        finder = WitnessedFinder([radio.adapter("virtual")], clock=clock)
+        recorder = Recorder([wearer], finder, clock, order=StartOrder(log=0, rate_hz=104))
         running = asyncio.ensure_future(recorder.run(give_up_s=clock.speed * PATIENCE_S))
         while not (folder.parent / "over").exists() and not running.done():
             await asyncio.sleep(0.05)
         recorder.finish()
         await running
+        await radio.close()
 
     asyncio.run(run())
 

@@ -12,7 +12,7 @@ from typing import Final
 
 from sensorswim.live.clock import HostClock
 from sensorswim.live.emulated.device import name_of
-from sensorswim.live.emulated.tcp import SensorServer
+from sensorswim.live.emulated.pool import Pool
 from sensorswim.live.emulated.worn import DRY, Worn, wear
 from sensorswim.model import Placement
 from sensorswim.rehearsal import Rehearsal
@@ -31,7 +31,9 @@ def serials(rehearsal: Rehearsal, number: int) -> dict[int, Placement]:
 
 
 class SensorsApart:
-    """Sensors on invented swimmers, in another process, reached over TCP on this machine.
+    """Sensors on invented swimmers, in another process.
+
+    They are reached by Bluetooth, on virtual adapters that talk HCI over TCP on this machine.
 
     Parameters
     ----------
@@ -47,7 +49,7 @@ class SensorsApart:
         self._rehearsals, self._flash, self._dry = rehearsals, flash, dry
         self._process: BaseProcess | None = None
         self.port = 0
-        """Where the sensors are reached, the same one after they came back."""
+        """Where HCI is offered, the same one after they came back."""
 
     @property
     def names(self) -> dict[str, Placement]:
@@ -104,13 +106,14 @@ def _emulate(
     ]
     parent.send("ready")
     clock.follow(parent.recv())
-    asyncio.run(_serve(SensorServer(worn, clock), port, parent))
+    asyncio.run(_swim(worn, clock, port, parent))
 
 
-async def _serve(sensors: SensorServer, port: int, parent: Connection) -> None:
-    server = await sensors.start(port)
+async def _swim(worn: list[Worn], clock: HostClock, port: int, parent: Connection) -> None:
+    pool = Pool(worn, clock)
+    server = await pool.start(port)
     parent.send(server.sockets[0].getsockname()[1])
-    living = asyncio.ensure_future(sensors.live())
+    living = asyncio.ensure_future(pool.live())
     starter = multiprocessing.parent_process()
     while starter is not None and starter.is_alive():
         done, _ = await asyncio.wait({living}, timeout=0.5)
