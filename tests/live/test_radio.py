@@ -130,6 +130,19 @@ def test_an_attempt_that_is_called_off_leaves_the_adapter_to_the_others(tmp_path
     asyncio.run(look())
 
 
+def test_an_adapter_that_goes_while_it_scans_holds_nobody_up(tmp_path: Path) -> None:
+    async def look() -> None:
+        async with on_the_air(chain.worn, chain) as (radio, adapter):
+            scanner = BleakScanner(service_uuids=[SERVICE_UUID], backend=adapter.scanner)
+            await scanner.start()
+            await radio.close()
+            await asyncio.wait_for(scanner.stop(), 1.0)
+            assert len(await scanned(adapter)) == len(chain.worn)
+
+    chain = Chain(tmp_path / "swim", dry=True, speed=1.0)
+    asyncio.run(look())
+
+
 async def record(chain: Chain, meanwhile: Callable[[Recorder, Radio], Awaitable[None]]) -> Recorder:
     """Record while something happens, then fetch the rest."""
     async with on_the_air(chain.worn, chain) as (radio, adapter):

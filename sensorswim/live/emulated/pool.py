@@ -8,6 +8,7 @@ rehearsals.
 from __future__ import annotations
 
 import asyncio
+import itertools
 import logging
 from collections import deque
 from collections.abc import Callable
@@ -26,6 +27,7 @@ from bumble.profiles.battery_service import BatteryService
 from bumble.profiles.device_information_service import DeviceInformationService
 from bumble.transport.common import AsyncPipeSink, StreamPacketSink, StreamPacketSource
 
+from sensorswim import __version__
 from sensorswim.formats.radio_control import SERVICE_UUID
 from sensorswim.live.clock import HostClock
 from sensorswim.live.emulated.air import INTERVAL_S, PACKETS_AN_INTERVAL, SUPERVISION_S
@@ -34,7 +36,8 @@ from sensorswim.live.link import UUIDS, Channel
 
 HERE: Final = "127.0.0.1"
 TICK_S: Final = 0.1
-ADVERTISING_MS: Final = 50.0
+ADVERTISING_MS: Final = 31.25
+"""Makes 50 ms, since bumble's virtual controllers take units of 0.625 ms for whole ones."""
 LEAST_ADVERTISING_MS: Final = 20.0
 DATA_LENGTH: Final = 251
 _STATIC: Final = 0xC000_0000_0000
@@ -58,6 +61,11 @@ class PoolController(Controller):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self._told: set[hci.Address] = set()
+        self._handles = itertools.cycle(range(1, 0xF00))
+
+    def allocate_connection_handle(self) -> int:
+        """Return the next handle, so that what is on its way for an old link meets no new one."""
+        return next(self._handles)
 
     def on_hci_le_set_scan_enable_command(
         self, command: hci.HCI_LE_Set_Scan_Enable_Command
@@ -204,7 +212,12 @@ class Peripheral:
         self._device.add_service(Service(SERVICE_UUID, list(self._channels.values())))
         self._device.add_service(BatteryService(lambda _link: self.worn.device.battery_pct))
         self._device.add_service(
-            DeviceInformationService(serial_number=f"{self.worn.device.serial:016X}")
+            DeviceInformationService(
+                manufacturer_name="sensorswim",
+                model_number="emulated",
+                firmware_revision=__version__,
+                serial_number=f"{self.worn.device.serial:016X}",
+            )
         )
         self._device.on(Device.EVENT_CONNECTION, self._linked)
         await self._device.power_on()

@@ -119,9 +119,14 @@ class Radio:
 
     async def close(self) -> None:
         """Let go of the adapter."""
-        if self._transport is not None:
-            await self._transport.close()
-            await self._transport.source.terminated
+        transport = self._transport
+        if transport is not None:
+            await transport.close()
+            await transport.source.terminated
+
+    def holds(self, device: Device) -> bool:
+        """Return whether the adapter is still the one that this device was opened on."""
+        return self._device is device
 
     async def _open(self) -> Device:
         logging.getLogger("bumble").setLevel(logging.CRITICAL)
@@ -168,7 +173,8 @@ class RadioScanner(BaseBleakScanner):
         device, self._device = self._device, None
         if device is not None:
             device.remove_listener(Device.EVENT_ADVERTISEMENT, self._heard)
-            await asked(device.stop_scanning())
+            if self.radio.holds(device):
+                await asked(device.stop_scanning())
 
     def _heard(self, heard: Advertisement) -> None:
         kinds = AdvertisingData.Type
