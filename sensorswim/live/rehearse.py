@@ -44,8 +44,8 @@ class Rehearsed:
 class LiveRehearsal:
     """Invented swimmers with emulated sensors, and the recorder that hears them.
 
-    The sensors run in a process of their own; the recorder reaches them with its own radio link, on
-    virtual Bluetooth adapters.
+    The sensors run in a process of their own; the recorder reaches them with its own radio link. It
+    has a virtual Bluetooth adapter for each swimmer, as about five sensors are what one carries.
 
     Parameters
     ----------

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import subprocess
+import sys
 from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
@@ -15,6 +17,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakError
 
+from sensorswim import __version__
 from sensorswim.formats.radio_control import SERVICE_UUID, decode_state
 from sensorswim.live.bleak_link import Adapter, BleakFinder
 from sensorswim.live.emulated import radio as radio_module
@@ -28,6 +31,7 @@ from tests.live.chain import Chain
 from tests.live.test_bluez import streaming, until
 
 BATTERY = "00002a19-0000-1000-8000-00805f9b34fb"
+FIRMWARE = "00002a26-0000-1000-8000-00805f9b34fb"
 SERIAL_NUMBER = "00002a25-0000-1000-8000-00805f9b34fb"
 DEEP = Water(time_s=np.zeros(1), depth_m=np.ones(1))
 
@@ -72,6 +76,17 @@ def tapped(chain: Chain) -> tuple[list[Worn], Tap]:
     return [Worn(device=first.device, water=tap), *others], tap  # type: ignore[arg-type]
 
 
+def test_only_a_live_rehearsal_imports_bumble() -> None:
+    code = (
+        "import sys; import sensorswim.live.bleak_link, sensorswim.live.recorder; "
+        "import sensorswim.cli.live_commands, sensorswim.cli.session_commands; "
+        "import sensorswim.dashboards.poolside, sensorswim.analyse; "
+        "assert 'bumble' not in sys.modules; "
+        "import sensorswim.live.rehearse; assert 'bumble' in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
 def test_a_sensor_says_what_the_notes_ask_for(tmp_path: Path) -> None:
     async def look() -> None:
         async with on_the_air(chain.worn, chain) as (_, adapter):
@@ -84,6 +99,7 @@ def test_a_sensor_says_what_the_notes_ask_for(tmp_path: Path) -> None:
                 assert client.mtu_size == 247
                 assert await client.read_gatt_char(BATTERY) == bytes([90])
                 assert await client.read_gatt_char(SERIAL_NUMBER) == b"5357000000000C42"
+                assert await client.read_gatt_char(FIRMWARE) == __version__.encode()
                 state = await client.read_gatt_char(UUIDS[Channel.STATE])
                 assert decode_state(bytes(state)).serial == chain.worn[0].device.serial
 
