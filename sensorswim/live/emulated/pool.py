@@ -159,7 +159,7 @@ class Pool(LocalLink):
     def send_advertising_pdu(
         self, sender_controller: Controller, packet: ll.AdvertisingPdu
     ) -> None:
-        """Let recorders hear the sensors above water, and a sensor who connects to it."""
+        """Let recorders hear sensors above water, and a sensor hear who connects to it."""
         soon = asyncio.get_running_loop().call_soon
         if isinstance(packet, ll.ConnectInd):
             soon(self._sensors[packet.advertiser_address].controller.on_le_connect_ind, packet)
