@@ -12,17 +12,18 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import json
 import multiprocessing
 import os
 import tempfile
 import time
+from dataclasses import dataclass
 from itertools import chain
 from multiprocessing.connection import Connection
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import psutil
 import uvicorn
 from websockets.asyncio.client import connect
@@ -33,6 +34,7 @@ from sensorswim.dashboards.poolside import poolside_app
 from sensorswim.live.clock import HostClock
 from sensorswim.live.folding import TIMES
 from sensorswim.live.rehearse import LiveRehearsal
+from sensorswim.live.rolling import RollingState
 from sensorswim.live.watch import LiveHub
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, rehearse, swimmers
 from sensorswim.rehearsal.settings import Segment
@@ -84,9 +86,10 @@ async def serve(folders: list[Path], port: int, ends: Connection) -> None:
         await asyncio.sleep(0.2)
     ends.send(processor_s() - began_s)
     ends.recv()
-    await asyncio.sleep(LAST_DATA_S)
+    while not ends.poll():
+        await asyncio.sleep(0.2)
     rollings = {name: swimmer.rolling for name, swimmer in hub.swimmers.items()}
-    ends.send({name: rolling.state.tables for name, rolling in rollings.items() if rolling})
+    ends.send({name: rolling.state for name, rolling in rollings.items() if rolling})
     server.should_exit = True
     await serving
 
@@ -98,11 +101,25 @@ def processor_s() -> float:
     return sum(used.user + used.system for used in times)
 
 
-async def listen(port: int, swum: Connection) -> tuple[dict[str, list[float]], float]:
-    """Return what messages with new figures had taken until the swim was over, by what told them.
+@dataclass(frozen=True, kw_only=True)
+class Heard:
+    """What a page heard: how long the swim took, and how long each message with new figures had.
 
-    All in seconds; also returns how long that was.
+    Parameters
+    ----------
+    waits_s : dict
+        What told the figures -> seconds from the data's arrival to each message.
+    processor_s : float
+        What serving, following and analysing took.
     """
+
+    span_s: float
+    waits_s: dict[str, list[float]]
+    processor_s: float
+
+
+async def listen(port: int, swum: Connection, served: Connection) -> Heard:
+    """Look on until the swim is over and the figures have come to rest."""
     waits: dict[str, list[float]] = {}
     began_s = time.monotonic()
     async with connect(f"ws://127.0.0.1:{port}/ws/live", origin=f"http://127.0.0.1:{port}") as page:
@@ -115,7 +132,13 @@ async def listen(port: int, swum: Connection) -> tuple[dict[str, list[float]], f
                 wait_s = 1e-6 * (time.time_ns() // 1000 - message["arrived_us"])
                 waits.setdefault(message["told_by"], []).append(wait_s)
         span_s = time.monotonic() - began_s
-    return waits, span_s
+        served.send("swum")
+        processor_s = await asyncio.to_thread(served.recv)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(LAST_DATA_S):
+                while True:
+                    await page.recv()
+    return Heard(span_s=span_s, waits_s=waits, processor_s=processor_s)
 
 
 def main() -> None:
@@ -134,10 +157,9 @@ def main() -> None:
     assert swum.recv() == "swimming"
     serving.start()
     assert served.recv() == "serving"
-    waits, span_s = asyncio.run(listen(port, swum))
-    served.send("swum")
-    load = served.recv() / span_s
-    print(f"{given.swimmers} swimmers, {span_s:.0f} s, load {os.getloadavg()[0]:.1f}")
+    heard = asyncio.run(listen(port, swum, served))
+    waits, load = heard.waits_s, heard.processor_s / heard.span_s
+    print(f"{given.swimmers} swimmers, {heard.span_s:.0f} s, load {os.getloadavg()[0]:.1f}")
     print(f"kept/taken/links lost: {swum.recv()}")
     for told_by, some in [("all", [*chain(*waits.values())]), *sorted(waits.items())]:
         print(
@@ -145,18 +167,19 @@ def main() -> None:
             f"p95 {1e3 * np.percentile(some, 95):.0f} ms over {len(some)} messages"
         )
     print(f"serving, following and analysing took {100 * load:.0f} % of a core")
-    tables = served.recv()
+    served.send("rested")
+    states = served.recv()
     for folder in folders:
-        compare(tables[folder.name], folder)
+        compare(states[folder.name], folder)
     swimming.join()
     serving.join()
 
 
-def compare(live: dict[str, pd.DataFrame], folder: Path) -> None:
+def compare(state: RollingState, folder: Path) -> None:
     """Print how far the live figures were from those of the finished session."""
-    final = analyse(folder).tables
+    live, final = state.tables, analyse(folder).tables
     counts = {name: (len(live[name]), len(final[name])) for name in TIMES}
-    print(f"{folder.name}: rows live/final {json.dumps(counts)}")
+    print(f"{folder.name}: rows live/final {json.dumps(counts)}; {state.corrected} taken back")
     both = live["lengths"].merge(final["lengths"], on="length_no", suffixes=("", "_final"))
     for column in COMPARED:
         gap = (both[column] - both[f"{column}_final"]).abs()
