@@ -247,6 +247,7 @@ class LiveHub:
         self._quick: _Run | None = None
         self._quick_from_s = 0.0
         self._whole: dict[str, _Run] = {}
+        self._figures_told: dict[str, Any] = {}
 
     def subscribe(self) -> asyncio.Queue[dict[str, Any]]:
         """Return a queue of messages that begins with one card for each swimmer."""
@@ -265,9 +266,12 @@ class LiveHub:
         """Whether anyone is subscribed."""
         return bool(self._queues)
 
-    def publish(self, swimmer: LiveSwimmer, **more: Any) -> None:
-        """Tell everyone how a swimmer is now."""
-        message = _message(swimmer) | more
+    def publish(self, swimmer: LiveSwimmer, **told: Any) -> None:
+        """Tell everyone how a swimmer is now; what told its figures only where these are new."""
+        message = _message(swimmer)
+        if message["figures"] != self._figures_told.get(message["key"]):
+            message |= told
+        self._figures_told[message["key"]] = message["figures"]
         for queue in self._queues:
             _put(queue, message)
 
