@@ -36,7 +36,7 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-CPU_SHARE: Final = 0.4
+CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
 QUEUE: Final = 8
 
@@ -350,20 +350,28 @@ class LiveHub:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
-        """Begin the quick run that is the most due or, with time to spare, worth its while."""
-        if self._quick is not None:
+        """Begin the quick run that has been due longest or, with time to spare, is due soonest."""
+        swimmer = None if self._quick is not None else self._longest_due() or self._soonest_due()
+        if swimmer is None or swimmer.rolling is None:
             return
-        slacks_s = {n: s.rolling.slack_s for n, s in self.swimmers.items() if s.rolling is not None}
-        name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
-        spare = time.monotonic() >= self._quick_from_s
-        if name is None or slacks_s[name] >= (0.5 * AHEAD_S if spare else 0.0):
-            return
-        swimmer = self.swimmers[name]
-        assert swimmer.rolling is not None
         arrived_us, swimmer.waiting_us = swimmer.waiting_us or swimmer.fresh_us, None
         job = swimmer.rolling.quick_job()
         found = asyncio.ensure_future(asyncio.to_thread(self._timed, job))
         self._quick = _Run(swimmer, job, found, arrived_us)
+
+    def _longest_due(self) -> LiveSwimmer | None:
+        waiting = [s for s in self.swimmers.values() if s.waiting_us is not None]
+        return min(waiting, key=lambda s: s.waiting_us or 0, default=None)
+
+    def _soonest_due(self) -> LiveSwimmer | None:
+        """Return whom a run is worth its while for, None without time to spare."""
+        if time.monotonic() < self._quick_from_s:
+            return None
+        slacks_s = {n: s.rolling.slack_s for n, s in self.swimmers.items() if s.rolling is not None}
+        name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
+        if name is None or slacks_s[name] >= 0.5 * AHEAD_S:
+            return None
+        return self.swimmers[name]
 
     def _timed(self, job: Job) -> Found | None:
         """Do a job; what isn't due waits in proportion to the processor time that this one took."""
