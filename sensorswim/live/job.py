@@ -99,20 +99,27 @@ class Job:
 
 
 class Elsewhere:
-    """One process that does jobs, so that long ones never hold up short ones here.
+    """Processes that do jobs, so that these never hold up what goes on here.
 
-    It starts with the first job or by `begin`, and again where it died.
+    They start with the first job or by `begin`, and again where one died.
+
+    Parameters
+    ----------
+    processes : int
+        How many jobs are done at a time.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, processes: int = 1) -> None:
+        self._processes = processes
         self._pool: ProcessPoolExecutor | None = None
 
     def begin(self) -> None:
-        """Let the process start now: it takes a while to import what it needs."""
-        self._ready().submit(os.getpid)
+        """Let the processes start now: it takes a while to import what they need."""
+        for _ in range(self._processes):
+            self._ready().submit(os.getpid)
 
     async def run(self, job: Job) -> Found | None:
-        """Return what a job finds; a job that the process died of is done here, in a thread."""
+        """Return what a job finds; a job that a process died of is done here, in a thread."""
         try:
             return await asyncio.get_running_loop().run_in_executor(self._ready(), job.run)
         except BrokenProcessPool:
@@ -122,11 +129,13 @@ class Elsewhere:
     def _ready(self) -> ProcessPoolExecutor:
         if self._pool is None:
             spawn = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(1, mp_context=spawn, initializer=end_with_parent)
+            self._pool = ProcessPoolExecutor(
+                self._processes, mp_context=spawn, initializer=end_with_parent
+            )
         return self._pool
 
     def close(self) -> None:
-        """Let the process go."""
+        """Let the processes go."""
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = None

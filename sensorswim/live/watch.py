@@ -36,6 +36,8 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
+PROCESSES: Final = 2
+"""For the runs: of more than one swimmer at a time, and beside a whole run, which takes longer."""
 CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
 QUEUE: Final = 8
@@ -60,6 +62,8 @@ class LiveSwimmer:
         """When the recorder had the oldest of the data that came last, None before any."""
         self.waiting_us: int | None = None
         """When it had the oldest data that wait for a quick run, None without."""
+        self.whole_waiting_us: int | None = None
+        """When it had the data that made a whole run due which hasn't begun, None without."""
 
     @property
     def name(self) -> str:
@@ -242,10 +246,10 @@ class LiveHub:
         self._root = root
         self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
         self._look_for_more()
-        self._elsewhere = Elsewhere()
+        self._elsewhere = Elsewhere(PROCESSES)
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
-        self._quick: _Run | None = None
-        self._quick_from_s = 0.0
+        self._quick: dict[str, _Run] = {}
+        self._spare_from_s = 0.0
         self._whole: dict[str, _Run] = {}
         self._figures_told: dict[str, Any] = {}
 
@@ -306,19 +310,26 @@ class LiveHub:
                 self._look_for_more()
                 for swimmer in self.swimmers.values():
                     self.publish(swimmer)
-            if self._quick is None:
-                await asyncio.sleep(POLL_S)
+            runs = (*self._quick.values(), *self._whole.values())
+            if runs:
+                found = [run.found for run in runs]
+                await asyncio.wait(found, timeout=POLL_S, return_when="FIRST_COMPLETED")
             else:
-                await asyncio.wait([self._quick.found], timeout=POLL_S)
+                await asyncio.sleep(POLL_S)
 
     def _follow(self, name: str, swimmer: LiveSwimmer) -> None:
         """Read what is new of one swimmer, tell what it settled, begin a whole run where due."""
         if swimmer.poll() and swimmer.settle():
             self.publish(swimmer, arrived_us=swimmer.fresh_us, told_by="settling")
-        if swimmer.rolling is not None and name not in self._whole and swimmer.rolling.whole_is_due:
-            job = swimmer.rolling.whole_job()
-            found = asyncio.ensure_future(self._elsewhere.run(job))
-            self._whole[name] = _Run(swimmer, job, found, swimmer.fresh_us)
+        if swimmer.rolling is None or name in self._whole or not swimmer.rolling.whole_is_due:
+            return
+        swimmer.whole_waiting_us = swimmer.whole_waiting_us or swimmer.fresh_us
+        if not self._whole:
+            arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
+            self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)
+
+    def _begun(self, swimmer: LiveSwimmer, job: Job, arrived_us: int | None) -> _Run:
+        return _Run(swimmer, job, asyncio.ensure_future(self._elsewhere.run(job)), arrived_us)
 
     def _look_for_more(self) -> None:
         if self._root is None:
@@ -329,9 +340,8 @@ class LiveHub:
 
     def _collect(self) -> None:
         """Take in the runs that have ended, and tell what they found."""
-        if self._quick is not None and self._quick.found.done():
-            run, self._quick = self._quick, None
-            self._take(run, RollingAnalysis.take, "quick run")
+        for name in [name for name, run in self._quick.items() if run.found.done()]:
+            self._take(self._quick.pop(name), RollingAnalysis.take, "quick run")
         for name in [name for name, run in self._whole.items() if run.found.done()]:
             self._take(self._whole.pop(name), RollingAnalysis.fold, "whole run")
 
@@ -346,41 +356,38 @@ class LiveHub:
         if failure is not None:
             _log.error("no figures from %s", swimmer.folder, exc_info=failure)
         swimmer.trouble = None if failure is None else f"{type(failure).__name__}: {failure}"
-        if into(swimmer.rolling, run.job, None if failure else run.found.result()):
+        found = None if failure else run.found.result()
+        if found is not None:
+            self._spare_from_s = time.monotonic() + found.cost_s * (1.0 / CPU_SHARE - 1.0)
+        if into(swimmer.rolling, run.job, found):
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
         """Begin the quick run that has been due longest or, with time to spare, is due soonest."""
-        swimmer = None if self._quick is not None else self._longest_due() or self._soonest_due()
-        if swimmer is None or swimmer.rolling is None:
+        if len(self._quick) >= PROCESSES:
             return
+        name = self._longest_due() or self._soonest_due()
+        if name is None:
+            return
+        swimmer = self.swimmers[name]
+        assert swimmer.rolling is not None
         arrived_us, swimmer.waiting_us = swimmer.waiting_us or swimmer.fresh_us, None
-        job = swimmer.rolling.quick_job()
-        found = asyncio.ensure_future(asyncio.to_thread(self._timed, job))
-        self._quick = _Run(swimmer, job, found, arrived_us)
+        self._quick[name] = self._begun(swimmer, swimmer.rolling.quick_job(), arrived_us)
 
-    def _longest_due(self) -> LiveSwimmer | None:
-        waiting = [s for s in self.swimmers.values() if s.waiting_us is not None]
-        return min(waiting, key=lambda s: s.waiting_us or 0, default=None)
+    def _longest_due(self) -> str | None:
+        since_us = {n: s.waiting_us for n, s in self._idle().items() if s.waiting_us is not None}
+        return min(since_us, key=lambda name: since_us[name], default=None)
 
-    def _soonest_due(self) -> LiveSwimmer | None:
+    def _soonest_due(self) -> str | None:
         """Return whom a run is worth its while for, None without time to spare."""
-        if time.monotonic() < self._quick_from_s:
+        if self._quick or time.monotonic() < self._spare_from_s:
             return None
-        slacks_s = {n: s.rolling.slack_s for n, s in self.swimmers.items() if s.rolling is not None}
+        slacks_s = {n: s.rolling.slack_s for n, s in self._idle().items() if s.rolling is not None}
         name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
-        if name is None or slacks_s[name] >= 0.5 * AHEAD_S:
-            return None
-        return self.swimmers[name]
+        return None if name is None or slacks_s[name] >= 0.5 * AHEAD_S else name
 
-    def _timed(self, job: Job) -> Found | None:
-        """Do a job; what isn't due waits in proportion to the processor time that this one took."""
-        began_s = time.thread_time()
-        try:
-            return job.run()
-        finally:
-            pause_s = (time.thread_time() - began_s) * (1.0 / CPU_SHARE - 1.0)
-            self._quick_from_s = time.monotonic() + pause_s
+    def _idle(self) -> dict[str, LiveSwimmer]:
+        return {name: s for name, s in self.swimmers.items() if name not in self._quick}
 
 
 def _message(swimmer: LiveSwimmer) -> dict[str, Any]:

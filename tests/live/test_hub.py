@@ -5,13 +5,15 @@ from __future__ import annotations
 import asyncio
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from sensorswim.live.build import Built
-from sensorswim.live.job import Found, Job
+from sensorswim.live.job import Job
+from sensorswim.live.rolling import RollingAnalysis
 from sensorswim.live.watch import LiveHub
 from tests.live.chain import Chain
 
@@ -50,20 +52,20 @@ def two(recorded: tuple[Chain, Built], tmp_path: Path) -> list[Path]:
 def test_a_run_that_fails_is_told_and_stops_nobody(
     two: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def run(job: Job) -> Found | None:
-        raise ZeroDivisionError(f"invented defect in {job.session.folder.name}")
+    usual = RollingAnalysis.quick_job
 
-    monkeypatch.setattr(Job, "run", run)
+    def broken_job(rolling: RollingAnalysis) -> Job:
+        return replace(usual(rolling), settings=None)
+
+    monkeypatch.setattr(RollingAnalysis, "quick_job", broken_job)
     hub = LiveHub(two)
     told = asyncio.run(
         told_until(
             hub, lambda m: lengths_told(m) == {"one": 2, "other": 2} and not m[-1]["trouble"]
         )
     )
-    troubles = {(m["key"], m["trouble"]) for m in told if m["trouble"]}
-    assert troubles == {
-        (name, f"ZeroDivisionError: invented defect in {name}") for name in ("one", "other")
-    }
+    troubles = {(m["key"], m["trouble"].split(":")[0]) for m in told if m["trouble"]}
+    assert troubles == {("one", "AttributeError"), ("other", "AttributeError")}
     assert all(hub.swimmers[name].trouble is None for name in ("one", "other"))
 
 
