@@ -36,8 +36,8 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-PROCESSES: Final = 2
-"""For the runs: of more than one swimmer at a time, and beside a whole run, which takes longer."""
+QUICK_RUNS: Final = 2
+"""Of so many swimmers at a time; one whole run goes on beside them."""
 CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
 QUEUE: Final = 8
@@ -103,6 +103,12 @@ class LiveSwimmer:
         if self.waiting_us is None and self.rolling.slack_s < 0.0:
             self.waiting_us = self.fresh_us
         return told
+
+    def note_whole(self) -> int | None:
+        """Note since which data a whole run is due; None where none is."""
+        due = self.rolling is not None and self.rolling.whole_is_due
+        self.whole_waiting_us = (self.whole_waiting_us or self.fresh_us) if due else None
+        return self.whole_waiting_us
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
         """Keep the coach's mark at this moment; return its session time, None before a start."""
@@ -246,7 +252,7 @@ class LiveHub:
         self._root = root
         self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
         self._look_for_more()
-        self._elsewhere = Elsewhere(PROCESSES)
+        self._elsewhere = Elsewhere(QUICK_RUNS + 1)
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
         self._quick: dict[str, _Run] = {}
         self._spare_from_s = 0.0
@@ -301,9 +307,10 @@ class LiveHub:
     async def _run(self) -> None:
         due_s = 0.0
         while True:
-            for name, swimmer in self.swimmers.items():
-                self._follow(name, swimmer)
+            for swimmer in self.swimmers.values():
+                self._follow(swimmer)
             self._collect()
+            self._begin_whole()
             self._begin_quick()
             if time.monotonic() >= due_s:
                 due_s = time.monotonic() + STATUS_S
@@ -317,16 +324,21 @@ class LiveHub:
             else:
                 await asyncio.sleep(POLL_S)
 
-    def _follow(self, name: str, swimmer: LiveSwimmer) -> None:
-        """Read what is new of one swimmer, tell what it settled, begin a whole run where due."""
+    def _follow(self, swimmer: LiveSwimmer) -> None:
+        """Read what is new of one swimmer and tell what it settled."""
         if swimmer.poll() and swimmer.settle():
             self.publish(swimmer, arrived_us=swimmer.fresh_us, told_by="settling")
-        if swimmer.rolling is None or name in self._whole or not swimmer.rolling.whole_is_due:
+
+    def _begin_whole(self) -> None:
+        """Begin the whole run that has been due longest, one at a time."""
+        due = {n: s for n, s in self.swimmers.items() if s.note_whole() is not None}
+        if self._whole or not due:
             return
-        swimmer.whole_waiting_us = swimmer.whole_waiting_us or swimmer.fresh_us
-        if not self._whole:
-            arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
-            self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)
+        name = min(due, key=lambda name: due[name].whole_waiting_us or 0)
+        swimmer = due[name]
+        assert swimmer.rolling is not None
+        arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
+        self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)
 
     def _begun(self, swimmer: LiveSwimmer, job: Job, arrived_us: int | None) -> _Run:
         return _Run(swimmer, job, asyncio.ensure_future(self._elsewhere.run(job)), arrived_us)
@@ -364,7 +376,7 @@ class LiveHub:
 
     def _begin_quick(self) -> None:
         """Begin the quick run that has been due longest or, with time to spare, is due soonest."""
-        if len(self._quick) >= PROCESSES:
+        if len(self._quick) >= QUICK_RUNS:
             return
         name = self._longest_due() or self._soonest_due()
         if name is None:
