@@ -136,7 +136,7 @@ def with_findings(analysis: Analysis, rules: Rules) -> Analysis:
 
 @dataclass(frozen=True, kw_only=True)
 class ArmsFound:
-    """How far an analysis has come once the arms are done; `finished` does the rest.
+    """How far an analysis has come once the arms are done.
 
     Parameters
     ----------
@@ -177,7 +177,8 @@ def analyse_streams(
     progress: Progress = _silent,
 ) -> Analysis:
     """Analyse streams that are already read; see `analyse`."""
-    return finished(find_arms(session, logs, settings, quality, progress=progress), streams=streams)
+    found = find_arms(session, logs, settings, quality, progress=progress)
+    return finished(found, find_events(found), streams=streams)
 
 
 def find_arms(
@@ -227,11 +228,27 @@ def find_arms(
     )
 
 
-def finished(found: ArmsFound, *, streams: bool = False) -> Analysis:
-    """Do the rest of `analyse_streams`: roll, kicks, breaths and the figures of each length."""
-    recording, lengths, arms = found.recording, found.lengths, found.arms
-    straps, quality, prone, strokes = found.straps, found.quality, found.prone, found.strokes
-    crawl = strokes.loc[strokes["length_no"].isin(prone)]
+@dataclass(frozen=True, kw_only=True)
+class Events:
+    """What happened in the lengths, as `find_events` tells it."""
+
+    strokes: pd.DataFrame
+    roll: RollResult
+    kicks: pd.DataFrame
+    breath: BreathResult
+    cycles: pd.DataFrame
+
+
+def find_events(found: ArmsFound) -> Events:
+    """Do the second part of `analyse_streams`: roll, kicks, breaths and arm cycles."""
+    recording, lengths, straps, quality = (
+        found.recording,
+        found.lengths,
+        found.straps,
+        found.quality,
+    )
+    strokes = found.strokes
+    crawl = strokes.loc[strokes["length_no"].isin(found.prone)]
     roll = estimate_roll(recording, lengths, straps, quality)
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
     breath = detect_breaths(roll, recording, lengths, straps, crawl, quality)
@@ -243,13 +260,21 @@ def finished(found: ArmsFound, *, streams: bool = False) -> Analysis:
         breath.breaths,
         legs_unseen_s=_legs_unseen_s(recording),
     )
+    return Events(strokes=strokes, roll=roll, kicks=kicks, breath=breath, cycles=cycles)
+
+
+def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Analysis:
+    """Do the rest of `analyse_streams`: the figures of each length."""
+    recording, lengths, arms = found.recording, found.lengths, found.arms
+    quality, prone, strokes = found.quality, found.prone, events.strokes
+    roll, breath = events.roll, events.breath
     worn = list(recording.tracks)
     full = fill_lengths(
         found.session,
         lengths,
         strokes=strokes,
-        kicks=kicks,
-        cycles=cycles,
+        kicks=events.kicks,
+        cycles=events.cycles,
         rolls=breath.rolls,
         breaths=breath.breaths,
         clean_speed_m_s=arms.clean_speed_m_s,
@@ -264,8 +289,8 @@ def finished(found: ArmsFound, *, streams: bool = False) -> Analysis:
         "lengths": with_pulls(full, strokes, arms.pulls),
         "arm_strokes": strokes,
         "hand_paths": hand_paths(arms.pulls, strokes, prone),
-        "kicks": kicks,
-        "arm_cycles": cycles,
+        "kicks": events.kicks,
+        "arm_cycles": events.cycles,
         "rolls": breath.rolls,
         "breaths": with_lead_arm(breath.breaths, arms),
         "roll": roll.table,
@@ -277,7 +302,7 @@ def finished(found: ArmsFound, *, streams: bool = False) -> Analysis:
         quality=quality,
         version=__version__,
         tables=tables,
-        streams=_streams(recording, straps) if streams else None,
+        streams=_streams(recording, found.straps) if streams else None,
         facts=_facts(recording, roll, breath, full),
     )
 

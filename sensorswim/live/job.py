@@ -15,7 +15,7 @@ from typing import Any
 
 import pandas as pd
 
-from sensorswim.analyse import ArmsFound, find_arms, finished
+from sensorswim.analyse import ArmsFound, find_arms, find_events, finished
 from sensorswim.errors import LogError
 from sensorswim.model import ClockFit, Placement, Quality, Session, Settings, Stream
 from sensorswim.signal.clocks import fit_clocks
@@ -25,7 +25,7 @@ from sensorswim.signal.clocks import fit_clocks
 class Found:
     """What a run found: tables, facts, the clocks it went by, and its processor time.
 
-    A run that stopped after the arms has the tables `lengths`, without figures, and `arm_strokes`.
+    The table `lengths` of a quick run is without figures where none can be committed.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -52,8 +52,10 @@ class Job:
         Up to where every sensor has samples.
     settled_s : dict
         Session time up to which the events of each table no longer change.
+    quick : bool
+        Work out the figures of lengths only where one is over that can be committed.
     arms_do : bool
-        Stop after the arms unless a length is over that can be committed.
+        Stop after the arms, else.
     lengths_from_s, lengths_to_s : float
         Session times between which such a length is over.
     """
@@ -67,6 +69,7 @@ class Job:
     end_s: float
     whole_to_s: float
     settled_s: dict[str, float]
+    quick: bool = False
     arms_do: bool = False
     lengths_from_s: float = float("-inf")
     lengths_to_s: float = float("inf")
@@ -82,19 +85,28 @@ class Job:
             arms = find_arms(self.session, self.streams, self.settings, Quality(), clocks=clocks)
         except LogError:
             return None
-        tables, facts = self._of_arms(arms) if self._stops_at(arms) else self._of_all(arms)
+        tables, facts = self._events_of(arms) if self._stops_at(arms) else self._all_of(arms)
         cost_s = time.thread_time() - began_s
         return Found(tables=tables, facts=facts, clocks=known, cost_s=cost_s)
 
     def _stops_at(self, arms: ArmsFound) -> bool:
         over = arms.lengths[arms.lengths["finished"].fillna(value=False)]["end_s"]
-        return self.arms_do and not over.between(self.lengths_from_s, self.lengths_to_s).any()
+        return self.quick and not over.between(self.lengths_from_s, self.lengths_to_s).any()
 
-    def _of_arms(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
-        return {"lengths": arms.lengths, "arm_strokes": arms.strokes}, {}
+    def _events_of(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+        tables = {"lengths": arms.lengths, "arm_strokes": arms.strokes}
+        if self.arms_do:
+            return tables, {}
+        events = find_events(arms)
+        return tables | {
+            "kicks": events.kicks,
+            "arm_cycles": events.cycles,
+            "rolls": events.breath.rolls,
+            "breaths": events.breath.breaths,
+        }, {}
 
-    def _of_all(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
-        answer = finished(arms)
+    def _all_of(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+        answer = finished(arms, find_events(arms))
         return answer.tables, answer.facts
 
 

@@ -189,6 +189,7 @@ class RollingAnalysis:
         job = self._job(self._quick_begin_s(), self._newest_s())
         return replace(
             job,
+            quick=True,
             arms_do=not any(
                 job.settled_s[name] > seen.reach_s - 0.5 * AHEAD_S
                 for name, seen in self._seen.items()

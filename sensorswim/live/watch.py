@@ -36,8 +36,8 @@ from sensorswim.model import Mark, Placement, SensorFile, Session
 AIMS_FILE: Final = "aims.json"
 POLL_S: Final = 0.03
 STATUS_S: Final = 1.0
-QUICK_RUNS: Final = 2
-"""Of so many swimmers at a time; one whole run goes on beside them."""
+PROCESSES: Final = 2
+"""For the runs: of several swimmers at a time, and beside a whole run, which takes longer."""
 CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
 QUEUE: Final = 8
@@ -252,7 +252,7 @@ class LiveHub:
         self._root = root
         self.swimmers = {folder.name: LiveSwimmer(folder) for folder in folders}
         self._look_for_more()
-        self._elsewhere = Elsewhere(QUICK_RUNS + 1)
+        self._elsewhere = Elsewhere(PROCESSES)
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
         self._quick: dict[str, _Run] = {}
         self._spare_from_s = 0.0
@@ -371,12 +371,12 @@ class LiveHub:
         found = None if failure else run.found.result()
         if found is not None:
             self._spare_from_s = time.monotonic() + found.cost_s * (1.0 / CPU_SHARE - 1.0)
-        if into(swimmer.rolling, run.job, found):
+        if into(swimmer.rolling, run.job, found) or failure is not None:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
         """Begin the quick run that has been due longest or, with time to spare, is due soonest."""
-        if len(self._quick) >= QUICK_RUNS:
+        if len(self._quick) >= PROCESSES:
             return
         name = self._longest_due() or self._soonest_due()
         if name is None:
