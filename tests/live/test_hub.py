@@ -74,3 +74,22 @@ def test_figures_that_are_new_say_when_their_data_had_come(two: list[Path]) -> N
     before, last = told[-2], told[-1]
     assert before["figures"] is None or before["figures"] != last["figures"]
     assert last["arrived_us"] > 0
+
+
+def test_whoever_comes_next_gets_the_figures_of_runs_begun_when_nobody_looked_any_more(
+    two: list[Path],
+) -> None:
+    hub = LiveHub(two)
+    begun: list[int] = []
+
+    async def twice() -> Told:
+        def under_way(_told: Told) -> bool:
+            begun.append(len(hub._quick) + len(hub._whole))
+            return begun[-1] > 1
+
+        await told_until(hub, under_way)
+        return await told_until(hub, lambda m: lengths_told(m) == {"one": 2, "other": 2})
+
+    told = asyncio.run(twice())
+    assert begun[-1] > 1
+    assert all(m["trouble"] is None for m in told)
