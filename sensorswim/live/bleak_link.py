@@ -164,7 +164,7 @@ class BleakLink:
         self._client: BleakClient | None = None
 
     async def connect(self, notified: Notified, dropped: Callable[[], None]) -> None:
-        """Connect within the adapter's turn and switch the notifications on."""
+        """Connect within the adapter's turn and switch the notifications on, the stream's last."""
         device = self._adapter.devices.get(self.name)
         if device is None:
             self._adapter.look_again.set()
@@ -176,7 +176,7 @@ class BleakLink:
         try:
             async with self._adapter.turn:
                 await asyncio.wait_for(self._client.connect(), limit_s)
-            for channel in Channel:
+            for channel in sorted(Channel, key=lambda channel: channel is Channel.STREAM):
                 await self._listen(channel, notified)
         except BleakDeviceNotFoundError as failure:
             self._adapter.devices.pop(self.name, None)

@@ -103,6 +103,8 @@ class SensorTask:
         self._clock, self._book_for, self._tell = clock, book_for, tell
         self._joiners = {channel: Joiner() for channel in Channel}
         self._answers: dict[int, asyncio.Future[Answer]] = {}
+        self._early: list[tuple[bytes, int]] = []
+        """What came before it was known whose it is, and when."""
         self._token = 0
         self._resending: _Resending | None = None
         self._gone = asyncio.Event()
@@ -197,7 +199,9 @@ class SensorTask:
             self._told_state(decode_state(data))
         elif channel is Channel.TRANSFER and data[1:2] == bytes([Kind.RANGE_END]):
             self._range_ended(data)
-        elif self.book is not None:
+        elif self.book is None:
+            self._early.append((data, self._clock.now_us()))
+        else:
             self.book.take(data, self._clock.now_us())
             if channel is Channel.TRANSFER and self._resending is not None:
                 self._resending.heard_s = self.heard_s
@@ -248,6 +252,9 @@ class SensorTask:
             self.book = self._book_for(state)
         if began_us is not None:
             self.book.note({"began_us": began_us}, began_us)
+        for data, arrived_us in self._early:
+            self.book.take(data, arrived_us)
+        self._early.clear()
         self._told_state(state)
 
     async def _exchange_clocks(self) -> None:
