@@ -25,13 +25,14 @@ from sensorswim.signal.clocks import fit_clocks
 class Found:
     """What a run found: tables, facts, the clocks it went by, and its processor time.
 
-    The table `lengths` of a quick run is without figures where none can be committed.
+    The table `lengths` of a quick run is `bare`, without figures, where none can be committed.
     """
 
     tables: dict[str, pd.DataFrame]
     facts: dict[str, Any]
     clocks: dict[Placement, ClockFit]
     cost_s: float
+    bare: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,13 +86,14 @@ class Job:
             arms = find_arms(self.session, self.streams, self.settings, Quality(), clocks=clocks)
         except LogError:
             return None
-        tables, facts = self._events_of(arms) if self._stops_at(arms) else self._all_of(arms)
+        bare = self._stops_at(arms)
+        tables, facts = self._events_of(arms) if bare else self._all_of(arms)
         cost_s = time.thread_time() - began_s
-        return Found(tables=tables, facts=facts, clocks=known, cost_s=cost_s)
+        return Found(tables=tables, facts=facts, clocks=known, cost_s=cost_s, bare=bare)
 
     def _stops_at(self, arms: ArmsFound) -> bool:
         over = arms.lengths[arms.lengths["finished"].fillna(value=False)]["end_s"]
-        return self.quick and not over.between(self.lengths_from_s, self.lengths_to_s).any()
+        return bool(self.quick and not over.between(self.lengths_from_s, self.lengths_to_s).any())
 
     def _events_of(self, arms: ArmsFound) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
         tables = {"lengths": arms.lengths, "arm_strokes": arms.strokes}

@@ -204,7 +204,7 @@ class RollingAnalysis:
         tables = {} if found is None else found.tables
         for name in TIMES.keys() & tables.keys() or TIMES:
             reach_s = job.settled_s[name] + AHEAD_S
-            told = name in tables
+            told = name in tables and not (name == "lengths" and found is not None and found.bare)
             self._seen[name] = _Seen.of(tables, name, reach_s) if told else _Seen(reach_s=reach_s)
             self._committed_s[name] = float("-inf")
         return self.commit()

@@ -218,7 +218,10 @@ def test_what_a_whole_run_did_not_find_is_gone_for_good(recorded: tuple[Chain, B
     assert found is not None
     end_s = job.settled_s["lengths"] - 0.5
     invented = found.tables["lengths"].assign(end_s=end_s, finished=True)
-    assert rolling.take(job, replace(found, tables=found.tables | {"lengths": invented}))
+    tables = found.tables | {"lengths": invented}
+    rolling.take(job, replace(found, tables=tables, bare=True))
+    assert rolling.state.tables["lengths"].empty
+    assert rolling.take(job, replace(found, tables=tables, bare=False))
     assert list(rolling.state.tables["lengths"]["end_s"]) == [end_s]
     rolling.run_whole()
     growing.give_until(28.0 + 0.5 * AHEAD_S)
