@@ -149,9 +149,9 @@ class Elsewhere:
         return self._pool
 
     def close(self) -> None:
-        """Let the processes go."""
+        """Let the processes go, once they have done what they were given."""
         if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool.shutdown(wait=False)
             self._pool = None
 
 

@@ -56,3 +56,21 @@ def test_a_job_finds_the_same_elsewhere_also_after_the_process_was_killed(
     for there in answers:
         for name, table in here.tables.items():
             pd.testing.assert_frame_equal(there.tables[name], table)
+
+
+def test_jobs_given_before_the_processes_are_let_go_are_done(
+    recorded: tuple[Chain, Built],
+) -> None:
+    job, elsewhere = job_of(recorded[0].folder), Elsewhere()
+
+    async def given_then_let_go() -> list:
+        elsewhere.begin()
+        jobs = [asyncio.ensure_future(elsewhere.run(job)) for _ in range(4)]
+        await asyncio.sleep(0)
+        pool = elsewhere._pool  # what still knows the pool mustn't make a difference
+        elsewhere.close()
+        assert pool is not None
+        return await asyncio.gather(*jobs, return_exceptions=True)
+
+    found = asyncio.run(given_then_let_go())
+    assert [len(there.tables["lengths"]) for there in found] == [2, 2, 2, 2]
