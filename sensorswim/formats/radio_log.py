@@ -49,6 +49,8 @@ class RecordKind(IntEnum):
     """A sample packet, byte for byte as it came."""
 
 
+_KINDS: Final = frozenset(RecordKind)
+
 @dataclass(frozen=True, kw_only=True)
 class Record:
     """One record and when it arrived, in microseconds of the computer's time since 1970."""
@@ -129,7 +131,7 @@ def _record_at(data: bytes, at: int) -> Record | None:
         return None
     magic, kind, _, length, arrived_us = _HEAD.unpack_from(data, at)
     end = at + _HEAD.size + length
-    if magic != _MAGIC or kind not in list(RecordKind) or end + _SUM.size > len(data):
+    if magic != _MAGIC or kind not in _KINDS or end + _SUM.size > len(data):
         return None
     if _SUM.unpack_from(data, end)[0] != crc32c.crc32c(data[at:end]):
         return None

@@ -17,6 +17,15 @@ class LiveBuffer:
     placement : Placement
     scale : Scale
         Its `offset_ticks` puts the sensor's ticks onto session time.
+
+    Attributes
+    ----------
+    first_s : float
+        Session time of the first sample, infinity without one.
+    newest_s : float
+        Session time of the newest sample, minus infinity without one.
+    complete_s : float
+        Session time up to which no packet is missing, minus infinity where none is whole.
     """
 
     def __init__(self, placement: Placement, scale: Scale) -> None:
@@ -24,6 +33,7 @@ class LiveBuffer:
         self._packets: dict[int, SamplePacket] = {}
         self._numbers: list[int] = []
         self._whole_to = 0
+        self.first_s, self.newest_s, self.complete_s = float("inf"), float("-inf"), float("-inf")
 
     def take(self, packet: SamplePacket) -> float:
         """Take a packet in; return the session time of its first sample."""
@@ -31,25 +41,10 @@ class LiveBuffer:
             self._packets[packet.number] = packet
             insort(self._numbers, packet.number)
         while self._whole_to in self._packets:
+            self.complete_s = self._end_s(self._whole_to)
             self._whole_to += 1
-        return self._time_s(packet.first_ticks)
-
-    @property
-    def first_s(self) -> float:
-        """Session time of the first sample, infinity without one."""
-        if not self._numbers:
-            return float("inf")
-        return self._time_s(self._packets[self._numbers[0]].first_ticks)
-
-    @property
-    def newest_s(self) -> float:
-        """Session time of the newest sample, minus infinity without one."""
-        return self._end_s(self._numbers[-1]) if self._numbers else float("-inf")
-
-    @property
-    def complete_s(self) -> float:
-        """Session time up to which no packet is missing, minus infinity where none is whole."""
-        return self._end_s(self._whole_to - 1) if self._whole_to else float("-inf")
+        self.first_s, self.newest_s = self._start_s(self._numbers[0]), self._end_s(self._numbers[-1])
+        return self._start_s(packet.number)
 
     def stream(self, from_s: float, to_s: float) -> Stream:
         """Return the packets that begin within a span of session time."""

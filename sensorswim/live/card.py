@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -166,7 +165,8 @@ def _breaths(breaths: pd.DataFrame) -> dict[str, Any]:
 
 def _lengths(lengths: pd.DataFrame, aims: tuple[Aim, ...]) -> dict[str, Any]:
     """Return the last length, the one before, and what became of the aims on the last."""
-    rows = [_length(row) for _, row in lengths.nlargest(2, "end_s").iterrows()]
+    newest = _newest(_column(lengths, "end_s"), 2)[::-1]
+    rows = [_length(lengths, row) for row in newest]
     last = rows[0] if rows else None
     told = [
         {
@@ -186,10 +186,11 @@ def _lengths(lengths: pd.DataFrame, aims: tuple[Aim, ...]) -> dict[str, Any]:
     }
 
 
-def _length(row: pd.Series) -> dict[str, Any]:
-    figures: dict[str, Any] = {name: _number(row[name]) for name in COMPARED}
-    figures |= {"length_no": int(row["length_no"]), "activity": str(row["activity"])}
-    figures |= {name: _number(row[name]) for name in ("start_s", "end_s")}
-    seconds = row["end_s"] - row["start_s"]
-    figures["seconds"] = None if math.isnan(seconds) else round(float(seconds), 2)
-    return figures
+def _length(lengths: pd.DataFrame, row: np.intp) -> dict[str, Any]:
+    at = {name: _number(_column(lengths, name)[row]) for name in (*COMPARED, "start_s", "end_s")}
+    start_s, end_s = at["start_s"], at["end_s"]
+    return at | {
+        "length_no": int(lengths["length_no"].iat[row]),
+        "activity": str(lengths["activity"].iat[row]),
+        "seconds": None if start_s is None or end_s is None else round(end_s - start_s, 2),
+    }

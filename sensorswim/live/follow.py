@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -50,25 +52,32 @@ class FolderFollower:
     """
 
     def __init__(self, folder: Path, log: int) -> None:
-        self._place, self._log = folder / RADIO_FOLDER, log
-        self._read: dict[Path, int] = {}
+        self._place, self._log = folder / RADIO_FOLDER, f"-{log:05d}-"
+        self._read: dict[str, int] = {}
         self.sensors: dict[int, SensorFollowed] = {}
 
     def poll(self) -> bool:
         """Read what was appended since the last call; return whether there was anything."""
-        news = False
-        for path in sorted(self._place.glob(f"*-{self._log:05d}-*{SUFFIX}")):
-            if path.stat().st_size > self._read.get(path, 0):
-                news |= self._poll_file(path)
-        return news
+        return any([self._poll_file(name) for name in self._grown()])
 
-    def _poll_file(self, path: Path) -> bool:
-        with path.open("rb") as file:
-            file.seek(self._read.get(path, 0))
+    def _grown(self) -> list[str]:
+        with contextlib.suppress(FileNotFoundError), os.scandir(self._place) as entries:
+            return sorted(
+                entry.name
+                for entry in entries
+                if entry.name.endswith(SUFFIX)
+                and self._log in entry.name
+                and entry.stat().st_size > self._read.get(entry.name, 0)
+            )
+        return []
+
+    def _poll_file(self, name: str) -> bool:
+        with (self._place / name).open("rb") as file:
+            file.seek(self._read.get(name, 0))
             data = file.read()
-        sensor = self.sensors.setdefault(int(path.name[:16], 16), SensorFollowed())
+        sensor = self.sensors.setdefault(int(name[:16], 16), SensorFollowed())
         records, used = read_records(data)
-        self._read[path] = self._read.get(path, 0) + used
+        self._read[name] = self._read.get(name, 0) + used
         for record in records:
             sensor.heard_us = max(sensor.heard_us, record.arrived_us)
             if record.kind is RecordKind.NOTE:

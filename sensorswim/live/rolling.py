@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -81,6 +82,11 @@ class RollingState:
     whole_to_s: float = float("-inf")
     corrected: int = 0
 
+    @cached_property
+    def last_length_end_s(self) -> float:
+        """When the last length was over, minus infinity before one."""
+        return last_end_s(self.tables["lengths"])
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
@@ -144,7 +150,7 @@ class RollingAnalysis:
     def noticed(self, time_s: float) -> None:
         """Note that a packet of this session time has come."""
         self._heard_at_s, self._more = time.monotonic(), True
-        if time_s < self._last_length_end_s():
+        if time_s < self.state.last_length_end_s:
             self._late = True
 
     def commit(self) -> bool:
@@ -175,8 +181,7 @@ class RollingAnalysis:
     def slack_s(self) -> float:
         """How much more data may come before events settle which no run can have seen.
 
-        A quick run is due below 0, and worth its while below half of `AHEAD_S`; infinity where
-        there is too little to look at.
+        A quick run is due below 0; infinity where there is too little to look at.
         """
         if self._newest_s() - self._quick_begin_s() < LEAST_S:
             return float("inf")
@@ -195,7 +200,7 @@ class RollingAnalysis:
                 for name, seen in self._seen.items()
                 if name not in OF_ARMS
             ),
-            lengths_from_s=self._last_length_end_s() + SAME_EVENT_S,
+            lengths_from_s=self.state.last_length_end_s + SAME_EVENT_S,
             lengths_to_s=job.settled_s["lengths"] + AHEAD_S,
         )
 
@@ -264,9 +269,9 @@ class RollingAnalysis:
     # --- data ---
 
     def _waits_for_slower(self) -> bool:
-        told_s = self._last_length_end_s() + SETTLE_S
+        told_s = self.state.last_length_end_s + SETTLE_S
         behind = min((b.complete_s for b in self._heard()), default=float("-inf")) < told_s
-        since_s = max(self._last_length_end_s() + SETTLE_S, self._newest_at_whole_s)
+        since_s = max(self.state.last_length_end_s + SETTLE_S, self._newest_at_whole_s)
         return behind and not self._is_silent() and self._newest_s() - since_s < PATIENCE_S
 
     def _is_silent(self) -> bool:
@@ -281,11 +286,8 @@ class RollingAnalysis:
     def _newest_s(self) -> float:
         return max((b.newest_s for b in self._buffers.values()), default=0.0)
 
-    def _last_length_end_s(self) -> float:
-        return last_end_s(self.state.tables["lengths"])
-
     def _quick_begin_s(self) -> float:
-        latest_s = max(self._last_length_end_s() - BEFORE_LENGTH_S, self._newest_s() - QUICK_S)
+        latest_s = max(self.state.last_length_end_s - BEFORE_LENGTH_S, self._newest_s() - QUICK_S)
         return max(latest_s, self._first_s())
 
     def _last_minutes_begin_s(self, newest_s: float) -> float:

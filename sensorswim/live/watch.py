@@ -30,7 +30,7 @@ from sensorswim.live.card import Aim, card
 from sensorswim.live.folding import Tables
 from sensorswim.live.follow import FolderFollower, SensorFollowed
 from sensorswim.live.job import Elsewhere, Found, Job
-from sensorswim.live.rolling import AHEAD_S, RollingAnalysis
+from sensorswim.live.rolling import RollingAnalysis
 from sensorswim.model import Mark, Placement, SensorFile, Session
 
 AIMS_FILE: Final = "aims.json"
@@ -40,6 +40,8 @@ PROCESSES: Final = 2
 """For the runs: of several swimmers at a time, and beside a whole run, which takes longer."""
 CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
+LEAD_S: Final = 0.5
+"""A run ahead of need is worth its while where it would be due after so much more data."""
 QUEUE: Final = 8
 
 _log: Final = logging.getLogger(__name__)
@@ -396,7 +398,7 @@ class LiveHub:
             return None
         slacks_s = {n: s.rolling.slack_s for n, s in self._idle().items() if s.rolling is not None}
         name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
-        return None if name is None or slacks_s[name] >= 0.5 * AHEAD_S else name
+        return None if name is None or slacks_s[name] >= LEAD_S else name
 
     def _idle(self) -> dict[str, LiveSwimmer]:
         return {name: s for name, s in self.swimmers.items() if name not in self._quick}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import cached_property
 
 
 class Side(StrEnum):
@@ -46,18 +47,18 @@ class Placement(StrEnum):
     LEFT_UPPER_ARM = "left_upper_arm"
     RIGHT_UPPER_ARM = "right_upper_arm"
 
-    @property
+    @cached_property
     def side(self) -> Side | None:
         """The side of a paired placement, None on the trunk and head."""
         first = self.value.split("_", 1)[0]
         return Side(first) if first in ("left", "right") else None
 
-    @property
+    @cached_property
     def limb(self) -> Limb:
         """The segment without its side."""
         return Limb(self.value.removeprefix("left_").removeprefix("right_"))
 
-    @property
+    @cached_property
     def partner(self) -> Placement | None:
         """The same limb on the other side, None on the trunk and head."""
         return None if self.side is None else Placement(f"{self.side.other}_{self.limb}")
