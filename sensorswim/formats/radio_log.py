@@ -51,6 +51,7 @@ class RecordKind(IntEnum):
 
 _KINDS: Final = frozenset(RecordKind)
 
+
 @dataclass(frozen=True, kw_only=True)
 class Record:
     """One record and when it arrived, in microseconds of the computer's time since 1970."""

@@ -43,7 +43,8 @@ class LiveBuffer:
         while self._whole_to in self._packets:
             self.complete_s = self._end_s(self._whole_to)
             self._whole_to += 1
-        self.first_s, self.newest_s = self._start_s(self._numbers[0]), self._end_s(self._numbers[-1])
+        self.first_s = self._start_s(self._numbers[0])
+        self.newest_s = self._end_s(self._numbers[-1])
         return self._start_s(packet.number)
 
     def stream(self, from_s: float, to_s: float) -> Stream:

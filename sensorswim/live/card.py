@@ -190,7 +190,7 @@ def _length(lengths: pd.DataFrame, row: np.intp) -> dict[str, Any]:
     at = {name: _number(_column(lengths, name)[row]) for name in (*COMPARED, "start_s", "end_s")}
     start_s, end_s = at["start_s"], at["end_s"]
     return at | {
-        "length_no": int(lengths["length_no"].iat[row]),
-        "activity": str(lengths["activity"].iat[row]),
+        "length_no": int(lengths["length_no"].iloc[row]),
+        "activity": str(lengths["activity"].iloc[row]),
         "seconds": None if start_s is None or end_s is None else round(end_s - start_s, 2),
     }

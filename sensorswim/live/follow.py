@@ -58,7 +58,10 @@ class FolderFollower:
 
     def poll(self) -> bool:
         """Read what was appended since the last call; return whether there was anything."""
-        return any([self._poll_file(name) for name in self._grown()])
+        grown = self._grown()
+        for name in grown:
+            self._poll_file(name)
+        return bool(grown)
 
     def _grown(self) -> list[str]:
         with contextlib.suppress(FileNotFoundError), os.scandir(self._place) as entries:
@@ -71,7 +74,7 @@ class FolderFollower:
             )
         return []
 
-    def _poll_file(self, name: str) -> bool:
+    def _poll_file(self, name: str) -> None:
         with (self._place / name).open("rb") as file:
             file.seek(self._read.get(name, 0))
             data = file.read()
@@ -88,4 +91,3 @@ class FolderFollower:
                 sensor.numbers.add(packet.number)
                 sensor.fresh.append(packet)
                 sensor.fresh_us = min(sensor.fresh_us or record.arrived_us, record.arrived_us)
-        return used > 0
