@@ -373,7 +373,10 @@ class LiveHub:
         found = None if failure else run.found.result()
         if found is not None:
             self._spare_from_s = time.monotonic() + found.cost_s * (1.0 / CPU_SHARE - 1.0)
-        if into(swimmer.rolling, run.job, found) or failure is not None:
+        new = into(swimmer.rolling, run.job, found)
+        if swimmer.rolling.slack_s >= 0.0:
+            swimmer.waiting_us = None
+        if new or failure is not None:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
