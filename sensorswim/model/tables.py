@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from itertools import chain
 from typing import Any, Final
 
 import numpy as np
@@ -227,20 +228,32 @@ def frame(
     KeyError
         A column that the schema doesn't know: a defect of the caller.
     """
-    raw = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(rows)
-    unknown = set(raw.columns) - set(SCHEMAS[name].names)
+    given = rows if isinstance(rows, pd.DataFrame) else _columns_of(rows)
+    unknown = set(given) - set(SCHEMAS[name].names)
     if unknown:
         raise KeyError(f"{name} has no column {sorted(unknown)}")
-    none = _blank(name)[list(only)] if only else _blank(name)
-    if not len(raw):
-        return none.copy()
-    given = dict(zip(raw.columns, raw.dtypes, strict=True))
-    rest = none[[column for column in none if column not in given]].reindex(range(len(raw)))
+    kinds = {column: _kinds(name)[column] for column in only or _kinds(name)}
+    if not len(rows):
+        return (_blank(name)[list(only)] if only else _blank(name)).copy()
     data = {}
-    for column, kind in zip(none.columns, none.dtypes, strict=True):
-        array = (raw if column in given else rest)[column].array
-        data[column] = array.astype(kind) if given.get(column, kind) != kind else array.copy()
+    for column, kind in kinds.items():
+        if column not in given:
+            data[column] = _nothing(kind, len(rows))
+        elif isinstance(rows, pd.DataFrame):
+            array = rows[column].array
+            data[column] = array.copy() if array.dtype == kind else array.astype(kind)
+        else:
+            data[column] = pd.array(given[column], dtype=kind)
     return pd.DataFrame(data, copy=False)
+
+
+def _columns_of(rows: list[dict[str, Any]]) -> dict[str, list[Any]]:
+    return {name: [row.get(name) for row in rows] for name in dict.fromkeys(chain(*rows))}
+
+
+def _nothing(kind: Any, count: int) -> Any:
+    """Return a column of a kind without values."""
+    return np.full(count, np.nan) if kind == np.float64 else pd.array([pd.NA] * count, dtype=kind)
 
 
 def rows_of(table: pd.DataFrame, *names: str) -> list[dict[str, Any]]:
@@ -251,8 +264,12 @@ def rows_of(table: pd.DataFrame, *names: str) -> list[dict[str, Any]]:
 
 @cache
 def _blank(name: str) -> pd.DataFrame:
-    kinds = {f.name: _PANDAS_TYPES[f.type] for f in SCHEMAS[name]}
-    return pd.DataFrame({column: pd.Series(dtype=kind) for column, kind in kinds.items()})
+    return pd.DataFrame({column: pd.Series(dtype=kind) for column, kind in _kinds(name).items()})
+
+
+@cache
+def _kinds(name: str) -> dict[str, Any]:
+    return {f.name: pd.api.types.pandas_dtype(_PANDAS_TYPES[f.type]) for f in SCHEMAS[name]}
 
 
 def by_length(table: pd.DataFrame, *names: str) -> dict[int, dict[str, npt.NDArray[Any]]]:

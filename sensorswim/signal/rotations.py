@@ -23,8 +23,8 @@ def multiply(q: FloatArray, p: FloatArray) -> FloatArray:
     -------
     (..., 4)
     """
-    w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
-    a, b, c, d = np.moveaxis(np.asarray(p), -1, 0)
+    w, x, y, z = _columns(q)
+    a, b, c, d = _columns(p)
     return _by_column(
         w * a - x * b - y * c - z * d,
         w * b + x * a + y * d - z * c,
@@ -52,8 +52,8 @@ def rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     -------
     (..., 3)
     """
-    w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
-    a, b, c = np.moveaxis(np.asarray(vector), -1, 0)
+    w, x, y, z = _columns(q)
+    a, b, c = _columns(vector)
     twice_a, twice_b, twice_c = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
     return _by_column(
         a + w * twice_a + (y * twice_c - z * twice_b),
@@ -69,7 +69,7 @@ def rotate_back(q: FloatArray, vector: FloatArray) -> FloatArray:
 
 def up_in_sensor(q_world_from_sensor: FloatArray) -> FloatArray:
     """Return the world's up in the sensor frame, (..., 3), unit: the last row of R(q)."""
-    w, x, y, z = np.moveaxis(np.asarray(q_world_from_sensor), -1, 0)
+    w, x, y, z = _columns(q_world_from_sensor)
     return np.stack(
         [2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y)], axis=-1
     )
@@ -91,7 +91,7 @@ def from_up(up_sensor: FloatArray) -> FloatArray:
     """
     up = np.asarray(up_sensor, dtype=float)
     length = np.linalg.norm(up, axis=-1, keepdims=True)
-    x, y, z = np.moveaxis(up / np.where(length > 0.0, length, 1.0), -1, 0)
+    x, y, z = _columns(up / np.where(length > 0.0, length, 1.0))
     w = 1.0 + np.where(length[..., 0] > 0.0, z, 1.0)
     down = w < 1e-9
     q = np.stack([np.where(down, 0.0, w), np.where(down, 1.0, y), -x, np.zeros_like(w)], axis=-1)
@@ -100,7 +100,7 @@ def from_up(up_sensor: FloatArray) -> FloatArray:
 
 def from_rotation_vector(turn_rad: FloatArray) -> FloatArray:
     """Return the turn (..., 4) about a vector (..., 3) by its length."""
-    x, y, z = np.moveaxis(np.asarray(turn_rad), -1, 0)
+    x, y, z = _columns(turn_rad)
     half = 0.5 * np.sqrt(x * x + y * y + z * z)
     share = 0.5 * np.sinc(half / np.pi)
     return _by_column(np.cos(half), share * x, share * y, share * z)
@@ -108,16 +108,25 @@ def from_rotation_vector(turn_rad: FloatArray) -> FloatArray:
 
 def rotation_vector(q: FloatArray) -> FloatArray:
     """Return axis times angle (..., 3), 0 to pi, of unit quaternions (..., 4)."""
-    w, x, y, z = np.moveaxis(np.asarray(q), -1, 0)
+    w, x, y, z = _columns(q)
     size = np.sqrt(x * x + y * y + z * z)
     angle = 2.0 * np.arctan2(size, np.abs(w))
     share = np.copysign(np.where(size > 0.0, angle / np.where(size > 0.0, size, 1.0), 2.0), w)
     return _by_column(share * x, share * y, share * z)
 
 
+def _columns(values: FloatArray) -> list[FloatArray]:
+    """Return what lies along the last axis, one by one: `np.moveaxis` is slow on small arrays."""
+    held = np.asarray(values)
+    return [held[..., column] for column in range(held.shape[-1])]
+
+
 def _by_column(*columns: FloatArray) -> FloatArray:
     """Return columns as the last axis, each one contiguous in memory."""
-    return np.moveaxis(np.stack(columns), 0, -1)
+    held = np.empty((len(columns), *columns[0].shape), columns[0].dtype)
+    for row, column in enumerate(columns):
+        held[row] = column
+    return held.transpose(*range(1, held.ndim), 0)
 
 
 def angle_between(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -127,6 +136,6 @@ def angle_between(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
     """`np.cross` on the last axis, several times faster for long tables."""
-    a0, a1, a2 = np.moveaxis(np.asarray(a), -1, 0)
-    b0, b1, b2 = np.moveaxis(np.asarray(b), -1, 0)
+    a0, a1, a2 = _columns(a)
+    b0, b1, b2 = _columns(b)
     return np.stack([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0], axis=-1)
