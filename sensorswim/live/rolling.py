@@ -44,8 +44,11 @@ QUICK_S: Final = 60.0
 LEAST_S: Final = 8.0
 LATE_S: Final = 60.0
 """A hole older than this no longer holds up what comes behind it."""
-REST: Final = 5.0
+REST: Final = 4.0
 """A whole run waits so many times its own cost after the last, not to starve the quick ones."""
+SILENCE_S: Final = 10.0
+"""Where nothing comes for so long, a whole run says the last word on what came; water is seldom
+as long between a sensor and the air while somebody swims."""
 PATIENCE_S: Final = 5.0
 """A whole run waits so long for a slower sensor to tell the end of a length, too.
 
@@ -221,14 +224,19 @@ class RollingAnalysis:
         """Whether a length is over, or data came late, since the last whole run, or there was none.
 
         It waits a while for the sensors that are behind. Where nothing comes any more the last word
-        has to rest on everything that came.
+        has to rest on everything that came. It shouldn't begin before `has_rested`.
         """
         longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
         joined = self.state.whole_to_s == float("-inf")
         joined &= self._newest_s() - self._first_s() > QUICK_S
-        rested = time.monotonic() - self._whole_done_s > REST * self._whole_cost_s
         called_for = (longer or self._late) and not self._waits_for_slower()
-        return rested and (joined or called_for or (self._more and self._is_silent()))
+        last_word = self._more and self._told_any() and self._is_silent(SILENCE_S)
+        return joined or called_for or last_word
+
+    @property
+    def has_rested(self) -> bool:
+        """Whether the last whole run is long enough ago for the next."""
+        return time.monotonic() - self._whole_done_s > REST * self._whole_cost_s
 
     def whole_job(self) -> Job:
         """Return what a whole run now has to do, to be folded in when it is done."""
@@ -272,10 +280,15 @@ class RollingAnalysis:
         told_s = self.state.last_length_end_s + SETTLE_S
         behind = min((b.complete_s for b in self._heard()), default=float("-inf")) < told_s
         since_s = max(self.state.last_length_end_s + SETTLE_S, self._newest_at_whole_s)
-        return behind and not self._is_silent() and self._newest_s() - since_s < PATIENCE_S
+        return (
+            behind and not self._is_silent(PATIENCE_S) and self._newest_s() - since_s < PATIENCE_S
+        )
 
-    def _is_silent(self) -> bool:
-        return time.monotonic() - self._heard_at_s > PATIENCE_S
+    def _is_silent(self, since_s: float) -> bool:
+        return time.monotonic() - self._heard_at_s > since_s
+
+    def _told_any(self) -> bool:
+        return any(len(table) for table in self.state.tables.values())
 
     def _heard(self) -> list[LiveBuffer]:
         return [b for b in self._buffers.values() if b.newest_s > float("-inf")]

@@ -57,6 +57,7 @@ class LiveSwimmer:
         self._follower: FolderFollower | None = None
         self.rolling: RollingAnalysis | None = None
         self._buffers: dict[int, LiveBuffer] = {}
+        self._came = False
         self._shown: tuple[Tables, tuple[Aim, ...], dict[str, Any]] | None = None
         self.trouble: str | None = None
         """What went wrong with the last run; None where nothing did."""
@@ -65,7 +66,8 @@ class LiveSwimmer:
         self.waiting_us: int | None = None
         """When it had the oldest data that wait for a quick run, None without."""
         self.whole_waiting_us: int | None = None
-        """When it had the data that made a whole run due which hasn't begun, None without."""
+        """Since when a whole run is due which hasn't begun, None without: when it had the data
+        that made it due, or the moment where patience did."""
 
     @property
     def name(self) -> str:
@@ -79,6 +81,7 @@ class LiveSwimmer:
 
     def poll(self) -> bool:
         """Read what is new; return whether there were any samples."""
+        self._came = False
         if self._facts is None or not self._facts.reference:
             self._facts = read_recording(self.folder)
             if self._facts is None:
@@ -92,7 +95,8 @@ class LiveSwimmer:
         for serial, sensor in sensors.items():
             self._take(serial, sensor)
         self.fresh_us = min(fresh_us, default=self.fresh_us)
-        return bool(fresh_us)
+        self._came = bool(fresh_us)
+        return self._came
 
     def settle(self) -> bool:
         """Commit what fresh data have settled, and note whether they call for a quick run.
@@ -107,9 +111,10 @@ class LiveSwimmer:
         return told
 
     def note_whole(self) -> int | None:
-        """Note since which data a whole run is due; None where none is."""
+        """Note since when a whole run is due; None where none is."""
         due = self.rolling is not None and self.rolling.whole_is_due
-        self.whole_waiting_us = (self.whole_waiting_us or self.fresh_us) if due else None
+        since_us = self.fresh_us if self._came else _now_us()
+        self.whole_waiting_us = (self.whole_waiting_us or since_us) if due else None
         return self.whole_waiting_us
 
     def mark(self, kind: str, *, label: str = "", value: float | None = None) -> float | None:
@@ -333,11 +338,12 @@ class LiveHub:
 
     def _begin_whole(self) -> None:
         """Begin the whole run that has been due longest, one at a time."""
-        due = {n: s for n, s in self.swimmers.items() if s.note_whole() is not None}
+        due = {n: s.rolling for n, s in self.swimmers.items() if s.note_whole() is not None}
+        due = {name: rolling for name, rolling in due.items() if rolling and rolling.has_rested}
         if self._whole or not due:
             return
-        name = min(due, key=lambda name: due[name].whole_waiting_us or 0)
-        swimmer = due[name]
+        name = min(due, key=lambda name: self.swimmers[name].whole_waiting_us or 0)
+        swimmer = self.swimmers[name]
         assert swimmer.rolling is not None
         arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
         self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)

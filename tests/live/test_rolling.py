@@ -74,7 +74,7 @@ def replay(recorded: tuple[Chain, Built]) -> Replay:
     told, due_s = Replay(), arrivals[0][0] + STEP_S
     for arrived_s, serial, payload in arrivals:
         while arrived_s > due_s:
-            told.whole.append(rolling.whole_is_due)
+            told.whole.append(rolling.whole_is_due and rolling.has_rested)
             told.states.append(rolling.run_whole() if told.whole[-1] else brought_up(rolling))
             told.at_s.append(due_s)
             due_s += STEP_S
@@ -234,9 +234,7 @@ def test_what_a_whole_run_could_not_see_yet_comes_with_the_late_data(
     recorded: tuple[Chain, Built],
     final: Analysis,
     ankles_to_s: float,
-    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
     growing = Growing(recorded[0].folder)
     growing.give_until(80.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
     growing.give_until(ankles_to_s)
@@ -251,14 +249,25 @@ def test_what_a_whole_run_could_not_see_yet_comes_with_the_late_data(
 def test_where_nothing_comes_any_more_the_last_word_rests_on_everything(
     recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
     growing = Growing(recorded[0].folder)
     rolling = growing.rolling
     growing.give_until(84.0)
     rolling.run_whole()
     growing.give_until(200.0)
     assert not rolling.whole_is_due
-    monkeypatch.setattr("sensorswim.live.rolling.PATIENCE_S", 0.0)
+    monkeypatch.setattr("sensorswim.live.rolling.SILENCE_S", 0.0)
     assert rolling.whole_is_due
     rolling.run_whole()
     assert not rolling.whole_is_due
+
+
+def test_a_whole_run_rests_after_the_last_as_it_cost(
+    recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    growing = Growing(recorded[0].folder)
+    assert growing.rolling.has_rested
+    growing.give_until(84.0)
+    growing.rolling.run_whole()
+    assert not growing.rolling.has_rested
+    monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
+    assert growing.rolling.has_rested
