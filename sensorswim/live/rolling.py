@@ -3,7 +3,7 @@
 `analyse` does all the work. A **quick** run takes the data since the last finished length; what
 it found is committed event by event as the data behind it come, and the next run is due when
 events may have settled that it could not have seen. While only the wrists have told more it stops
-after the arms. A **whole** run takes everything so far (the last minutes of a longer session)
+after the arms. A **whole** run takes everything so far (the last five minutes of a longer session)
 after each length and whenever data came late: it replaces what the quick runs had said, and is why
 the figures of the end agree with `analyse`.
 
@@ -39,7 +39,7 @@ SETTLE_S: Final = 3.0
 """Events this much older than the newest whole data have kept their place in rehearsals."""
 AHEAD_S: Final = 2.0
 """So much of the data that settle an event may have come after the run that found it."""
-LOOK_BACK_S: Final = 300.0
+WHOLE_S: Final = 300.0
 QUICK_S: Final = 60.0
 LEAST_S: Final = 8.0
 LATE_S: Final = 60.0
@@ -230,27 +230,19 @@ class RollingAnalysis:
         joined = self.state.whole_to_s == float("-inf")
         joined &= self._newest_s() - self._first_s() > QUICK_S
         called_for = (longer or self._late) and not self._waits_for_slower()
-        last_word = self._more and self._told_any() and self.is_silent
+        last_word = self._more and self._told_any() and self._is_silent(SILENCE_S)
         return joined or called_for or last_word
-
-    @property
-    def is_silent(self) -> bool:
-        """Whether nothing has come for `SILENCE_S`."""
-        return self._silence_s() > SILENCE_S
 
     @property
     def has_rested(self) -> bool:
         """Whether the last whole run is long enough ago for the next."""
         return time.monotonic() - self._whole_done_s > REST * self._whole_cost_s
 
-    def whole_job(self, look_back_s: float = LOOK_BACK_S) -> Job:
-        """Return what a whole run now has to do, to be folded in when it is done.
-
-        Of a session that is longer than `look_back_s` it takes the lengths since then.
-        """
+    def whole_job(self) -> Job:
+        """Return what a whole run now has to do, to be folded in when it is done."""
         self._late = self._more = False
         newest = self._newest_at_whole_s = self._newest_s()
-        start = self._last_minutes_begin_s(newest, look_back_s)
+        start = self._last_minutes_begin_s(newest)
         return self._job(start, newest, fit=start <= self._first_s())
 
     def fold(self, job: Job, found: Found | None) -> bool:
@@ -288,10 +280,12 @@ class RollingAnalysis:
         told_s = self.state.last_length_end_s + SETTLE_S
         behind = min((b.complete_s for b in self._heard()), default=float("-inf")) < told_s
         since_s = max(self.state.last_length_end_s + SETTLE_S, self._newest_at_whole_s)
-        return behind and self._silence_s() < PATIENCE_S and self._newest_s() - since_s < PATIENCE_S
+        return (
+            behind and not self._is_silent(PATIENCE_S) and self._newest_s() - since_s < PATIENCE_S
+        )
 
-    def _silence_s(self) -> float:
-        return time.monotonic() - self._heard_at_s
+    def _is_silent(self, since_s: float) -> bool:
+        return time.monotonic() - self._heard_at_s > since_s
 
     def _told_any(self) -> bool:
         return any(len(table) for table in self.state.tables.values())
@@ -309,13 +303,13 @@ class RollingAnalysis:
         latest_s = max(self.state.last_length_end_s - BEFORE_LENGTH_S, self._newest_s() - QUICK_S)
         return max(latest_s, self._first_s())
 
-    def _last_minutes_begin_s(self, newest_s: float, look_back_s: float) -> float:
-        """Return a moment before a length, about `look_back_s` before the newest data."""
-        if newest_s - self._first_s() <= look_back_s:
+    def _last_minutes_begin_s(self, newest_s: float) -> float:
+        """Return a moment before a length, about `WHOLE_S` before the newest data."""
+        if newest_s - self._first_s() <= WHOLE_S:
             return self._first_s()
         starts = self.state.tables["lengths"]["start_s"]
-        within = starts[starts > newest_s - look_back_s]
-        return newest_s - look_back_s if within.empty else float(within.min()) - BEFORE_LENGTH_S
+        within = starts[starts > newest_s - WHOLE_S]
+        return newest_s - WHOLE_S if within.empty else float(within.min()) - BEFORE_LENGTH_S
 
     def _streams(self, from_s: float, to_s: float) -> dict[Placement, Stream]:
         order = [s.placement for s in self._session.sensors if s.placement in self._buffers]

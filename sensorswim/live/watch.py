@@ -30,7 +30,7 @@ from sensorswim.live.card import Aim, card
 from sensorswim.live.folding import Tables
 from sensorswim.live.follow import FolderFollower, SensorFollowed
 from sensorswim.live.job import Elsewhere, Found, Job
-from sensorswim.live.rolling import LOOK_BACK_S, RollingAnalysis
+from sensorswim.live.rolling import RollingAnalysis
 from sensorswim.model import Mark, Placement, SensorFile, Session
 
 AIMS_FILE: Final = "aims.json"
@@ -42,8 +42,6 @@ CPU_SHARE: Final = 0.25
 """Share of one core that quick runs ahead of need may take."""
 LEAD_S: Final = 0.5
 """A run ahead of need is worth its while where it would be due after so much more data."""
-LEAST_LOOK_BACK_S: Final = 120.0
-"""So far a whole run looks back at least, however many swimmers share the time for them."""
 QUEUE: Final = 8
 
 _log: Final = logging.getLogger(__name__)
@@ -348,13 +346,7 @@ class LiveHub:
         swimmer = self.swimmers[name]
         assert swimmer.rolling is not None
         arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
-        job = swimmer.rolling.whole_job(max(LEAST_LOOK_BACK_S, LOOK_BACK_S / self._heard()))
-        self._whole[name] = self._begun(swimmer, job, arrived_us)
-
-    def _heard(self) -> int:
-        """Return of how many swimmers data come, at least 1."""
-        rollings = [swimmer.rolling for swimmer in self.swimmers.values()]
-        return max(1, sum(rolling is not None and not rolling.is_silent for rolling in rollings))
+        self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)
 
     def _begun(self, swimmer: LiveSwimmer, job: Job, arrived_us: int | None) -> _Run:
         return _Run(swimmer, job, asyncio.ensure_future(self._elsewhere.run(job)), arrived_us)

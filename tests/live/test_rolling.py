@@ -13,7 +13,7 @@ from sensorswim.live.buffer import LiveBuffer
 from sensorswim.live.build import Built
 from sensorswim.live.card import Aim, card
 from sensorswim.live.emulated.worn import Water
-from sensorswim.live.folding import BEFORE_LENGTH_S, SAME_EVENT_S, TIMES
+from sensorswim.live.folding import SAME_EVENT_S, TIMES
 from sensorswim.live.rolling import AHEAD_S, RollingAnalysis, RollingState
 from sensorswim.model import Placement
 from sensorswim.model.analysis import Analysis
@@ -271,18 +271,3 @@ def test_a_whole_run_rests_after_the_last_as_it_cost(
     assert not growing.rolling.has_rested
     monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
     assert growing.rolling.has_rested
-
-
-def test_a_whole_run_looks_back_to_the_lengths_within_so_long(
-    recorded: tuple[Chain, Built],
-) -> None:
-    growing = Growing(recorded[0].folder)
-    growing.give_until(200.0)
-    rolling = growing.rolling
-    first, second = rolling.run_whole().tables["lengths"]["start_s"]
-    later = rolling.whole_job(look_back_s=rolling.state.whole_to_s - second + 1.0)
-    assert later.start_s == pytest.approx(second - BEFORE_LENGTH_S)
-    assert not later.fit
-    assert rolling.whole_job().start_s < first
-    rolling.fold(later, later.run())
-    assert len(rolling.state.tables["lengths"]) == 2
