@@ -230,8 +230,8 @@ class RollingAnalysis:
         joined = self.state.whole_to_s == float("-inf")
         joined &= self._newest_s() - self._first_s() > QUICK_S
         called_for = (longer or self._late) and not self._waits_for_slower()
-        last_word = self._more and self._told_any() and self._is_silent(SILENCE_S)
-        return joined or called_for or last_word
+        last_word = self._is_silent(SILENCE_S) and self._told_any()
+        return called_for or (self._more and (joined or last_word))
 
     @property
     def has_rested(self) -> bool:
