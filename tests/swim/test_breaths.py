@@ -10,6 +10,7 @@ from sensorswim.model import Quality, Recording
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
+from sensorswim.swim.breath_classes import Told, believed
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.half_cycles import find_half_cycles
 from sensorswim.swim.head_turn import turned_to_breathe
@@ -206,6 +207,33 @@ def test_breaths_of_a_lopsided_swimmer_are_told_by_what_they_add(gap: int, lean_
         own = result.breaths.loc[result.breaths["side"] == side, "peak_s"]
         assert f1(at_s[breath & (np.sign(peaks) == sign)], own, 0.3) >= 0.95 or not len(own)
     assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
+
+
+@pytest.mark.parametrize(
+    ("evidence", "apart", "one_sided", "every", "listed"),
+    [
+        (9.0, 3.5, False, 4, True),
+        (7.0, 3.5, False, 4, False),
+        (9.0, 2.8, False, 4, False),
+        (25.0, 2.8, False, 4, True),
+        (4.0, 3.5, True, 2, True),
+        (25.0, 2.8, True, 2, False),
+        (25.0, 5.0, False, 10, False),
+    ],
+)
+def test_rolls_that_are_hardly_apart_need_plenty_of_evidence(
+    *, evidence: float, apart: float, one_sided: bool, every: int, listed: bool
+) -> None:
+    breath = np.arange(100) % every == 0
+    told = Told(
+        breath=breath,
+        chance=breath * 1.0,
+        evidence=evidence,
+        added_s=0.1,
+        apart=apart,
+        one_sided=one_sided,
+    )
+    assert believed(told) is listed
 
 
 @pytest.mark.parametrize("along", [0.1, 0.95])
