@@ -56,6 +56,8 @@ def added(held: Tables, name: str, found: Tables, *, from_s: float, until_s: flo
     ends_s = over_s(rows, name)
     due = (ends_s > from_s) & (ends_s <= until_s) & rows["length_no"].isin(list(numbers)).to_numpy()
     due &= ends_s > _last_s(held[name], name, rows) + SAME_EVENT_S
+    if name == "arm_strokes":
+        due &= ~_unfinished(rows) & ~_entered(held[name], rows)
     if name == "lengths":
         due &= rows["finished"].fillna(value=False).to_numpy(dtype=bool)
     if not due.any():
@@ -88,6 +90,29 @@ def replaced(held: Tables, job: Job, found: Found) -> tuple[Tables, int]:
         tables[name] = _joined(held[name][earlier], rows)
     tables["roll"] = found.tables["roll"]
     return tables, corrected
+
+
+def _unfinished(strokes: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Return which strokes (N,) have no exit, though no later one of their side: a next run may."""
+    sides, entry_s = _sides(strokes), strokes["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
+    newest = np.zeros(len(strokes), dtype=bool)
+    for side in np.unique(sides):
+        own = sides == side
+        newest |= own & ~(entry_s < np.max(entry_s[own], initial=-np.inf, where=entry_s[own] > 0.0))
+    return newest & strokes["exit_s"].isna().to_numpy()
+
+
+def _entered(held: pd.DataFrame, strokes: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Return which strokes (N,) begin with an entry that is held already."""
+    sides, held_sides = _sides(strokes), _sides(held)
+    entry_s = strokes["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
+    held_s = held["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
+    again = np.zeros(len(strokes), dtype=bool)
+    for side in np.unique(sides):
+        own = sides == side
+        gaps_s = np.abs(entry_s[own][:, None] - held_s[held_sides == side])
+        again[own] = (gaps_s < SAME_EVENT_S).any(axis=1)
+    return again
 
 
 def over_s(rows: pd.DataFrame, name: str) -> FloatArray:

@@ -44,8 +44,12 @@ QUICK_S: Final = 60.0
 LEAST_S: Final = 8.0
 LATE_S: Final = 60.0
 """A hole older than this no longer holds up what comes behind it."""
+GONE_S: Final = 180.0
+"""A sensor this much behind the others no longer holds them up: its battery may be flat."""
 REST: Final = 4.0
 """A whole run waits so many times its own cost after the last, not to starve the quick ones."""
+FAILED_COST_S: Final = 1.0
+"""What a whole run counts as that found nothing."""
 SILENCE_S: Final = 10.0
 """Where nothing comes for so long, a whole run says the last word on what came; water is seldom
 as long between a sensor and the air while somebody swims."""
@@ -140,6 +144,7 @@ class RollingAnalysis:
         self._whole_told_s = float("-inf")
         self._heard_at_s = float("-inf")
         self._late = self._more = False
+        self._looked_to_s = float("-inf")
         self._lengths_at_whole = 0
         self._whole_cost_s = 0.0
         self._whole_done_s = float("-inf")
@@ -184,9 +189,10 @@ class RollingAnalysis:
     def slack_s(self) -> float:
         """How much more data may come before events settle which no run can have seen.
 
-        A quick run is due below 0; infinity where there is too little to look at.
+        A quick run is due below 0; infinity where there is too little to look at, or where a whole
+        run has to say first what was swum while nobody looked.
         """
-        if self._newest_s() - self._quick_begin_s() < LEAST_S:
+        if self.joins or self._newest_s() - self._quick_begin_s() < LEAST_S:
             return float("inf")
         settled = {name: self._settled_s(name) for name in TIMES}
         slacks = [self._seen[n].reach_s - s for n, s in settled.items() if s > float("-inf")]
@@ -209,6 +215,7 @@ class RollingAnalysis:
 
     def take(self, job: Job, found: Found | None) -> bool:
         """Take in what a quick run found, and commit; return whether there was anything."""
+        self._looked_to_s = max(self._looked_to_s, job.end_s)
         tables = {} if found is None else found.tables
         for name in TIMES.keys() & tables.keys() or TIMES:
             reach_s = job.settled_s[name] + AHEAD_S
@@ -220,6 +227,11 @@ class RollingAnalysis:
     # --- whole runs ---
 
     @property
+    def joins(self) -> bool:
+        """Whether more data have come since any run than quick ones take, or before the first."""
+        return self._newest_s() - max(self._looked_to_s, self._first_s()) > QUICK_S
+
+    @property
     def whole_is_due(self) -> bool:
         """Whether a length is over, or data came late, since the last whole run, or there was none.
 
@@ -227,11 +239,9 @@ class RollingAnalysis:
         has to rest on everything that came. It shouldn't begin before `has_rested`.
         """
         longer = len(self.state.tables["lengths"]) > self._lengths_at_whole
-        joined = self.state.whole_to_s == float("-inf")
-        joined &= self._newest_s() - self._first_s() > QUICK_S
-        called_for = (longer or self._late) and not self._waits_for_slower()
+        called_for = ((longer and self._more) or self._late) and not self._waits_for_slower()
         last_word = self._is_silent(SILENCE_S) and self._told_any()
-        return called_for or (self._more and (joined or last_word))
+        return self.joins or called_for or (self._more and last_word)
 
     @property
     def has_rested(self) -> bool:
@@ -253,7 +263,6 @@ class RollingAnalysis:
         """
         if found is not None:
             self._clocks = found.clocks
-            self._whole_cost_s = found.cost_s
             self._whole_told_s = min(job.settled_s.values())
             tables, corrected = replaced(self.state.tables, job, found)
             self.state = replace(
@@ -263,6 +272,8 @@ class RollingAnalysis:
                 whole_to_s=job.whole_to_s,
                 corrected=self.state.corrected + corrected,
             )
+        self._whole_cost_s = FAILED_COST_S if found is None else found.cost_s
+        self._looked_to_s = max(self._looked_to_s, job.end_s)
         self._whole_done_s = time.monotonic()
         self._lengths_at_whole = len(self.state.tables["lengths"])
         self._committed_s = dict.fromkeys(TIMES, float("-inf"))
@@ -304,12 +315,19 @@ class RollingAnalysis:
         return max(latest_s, self._first_s())
 
     def _last_minutes_begin_s(self, newest_s: float) -> float:
-        """Return a moment before a length, about `WHOLE_S` before the newest data."""
+        """Return a moment before a length, about `WHOLE_S` before the newest data.
+
+        It is no later than the last length that a whole run knew, however long nobody looked.
+        """
         if newest_s - self._first_s() <= WHOLE_S:
             return self._first_s()
         starts = self.state.tables["lengths"]["start_s"]
-        within = starts[starts > newest_s - WHOLE_S]
-        return newest_s - WHOLE_S if within.empty else float(within.min()) - BEFORE_LENGTH_S
+        known = starts[starts < self.state.whole_to_s]
+        if known.empty:
+            return max(self._first_s(), min(newest_s - WHOLE_S, self.state.whole_to_s))
+        within = known[known > newest_s - WHOLE_S]
+        begin_s = float(known.max() if within.empty else within.min()) - BEFORE_LENGTH_S
+        return max(self._first_s(), begin_s)
 
     def _streams(self, from_s: float, to_s: float) -> dict[Placement, Stream]:
         order = [s.placement for s in self._session.sensors if s.placement in self._buffers]
@@ -333,7 +351,8 @@ class RollingAnalysis:
 
     def _settled_s(self, name: str) -> float:
         """Return the session time up to which a table's events no longer change."""
-        heard = self._heard()
+        newest_s = self._newest_s()
+        heard = [b for b in self._heard() if b.newest_s > newest_s - GONE_S]
         needed = [b for b in heard if b.placement.limb in RESTS_ON.get(name, ())]
         ends = [max(b.complete_s, b.newest_s - LATE_S) for b in needed or heard]
         return min(ends, default=float("-inf")) - SETTLE_S

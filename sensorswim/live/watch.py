@@ -337,10 +337,11 @@ class LiveHub:
             self.publish(swimmer, arrived_us=swimmer.fresh_us, told_by="settling")
 
     def _begin_whole(self) -> None:
-        """Begin the whole run that has been due longest, one at a time."""
+        """Begin the whole run that has been due longest; more at a time only where some join."""
         due = {n: s.rolling for n, s in self.swimmers.items() if s.note_whole() is not None}
-        due = {name: rolling for name, rolling in due.items() if rolling and rolling.has_rested}
-        if self._whole or not due:
+        due = {n: r for n, r in due.items() if r and r.has_rested and n not in self._whole}
+        most = PROCESSES if any(rolling and rolling.joins for rolling in due.values()) else 1
+        if not due or len(self._whole) >= most:
             return
         name = min(due, key=lambda name: self.swimmers[name].whole_waiting_us or 0)
         swimmer = self.swimmers[name]
@@ -382,6 +383,8 @@ class LiveHub:
         new = into(swimmer.rolling, run.job, found)
         if swimmer.rolling.slack_s >= 0.0:
             swimmer.waiting_us = None
+        if swimmer.rolling.whole_is_due and swimmer.whole_waiting_us is None:
+            swimmer.whole_waiting_us = run.arrived_us
         if new or failure is not None:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 

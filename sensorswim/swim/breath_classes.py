@@ -46,6 +46,7 @@ _ROUNDS: Final = 8
 _TOUCHES: Final = 2
 _LEAST_COUNT: Final = 10
 _LEAST_SHARE: Final = 1.0 / 9.0
+_LEAST_APART: Final = 2.0
 _APART: Final = 3.0
 _ENOUGH: Final = 8.0
 _ENOUGH_ONE_SIDED: Final = 2.0
@@ -336,7 +337,7 @@ def believed(told: Told) -> bool:
     roll can look like that; kinds that are hardly apart need plenty. A few odd rolls are no
     breathing either: nobody goes without air for nine half cycles all the time.
     """
-    often = bool(told.breath.mean() > _LEAST_SHARE)
+    often = bool(told.breath.mean() > _LEAST_SHARE and told.apart > _LEAST_APART)
     enough = _ENOUGH_ONE_SIDED if told.one_sided else _ENOUGH
     plenty = np.inf if told.one_sided else _PLENTY
     return often and told.evidence > (enough if told.apart > _APART else plenty)

@@ -136,10 +136,11 @@ def test_few_events_are_taken_back(replay: Replay, final: Analysis) -> None:
 
 def test_no_event_is_told_twice(replay: Replay) -> None:
     for state in replay.states:
-        for side in ("left", "right"):
-            kicks = state.tables["kicks"]
-            times = kicks.loc[kicks["side"] == side, "downbeat_s"].sort_values()
-            assert not (times.diff() < SAME_EVENT_S).any()
+        for name, column in (("kicks", "downbeat_s"), ("arm_strokes", "entry_s")):
+            rows = state.tables[name]
+            for side in ("left", "right"):
+                times = rows.loc[rows["side"] == side, column].dropna().sort_values()
+                assert not (times.diff() < SAME_EVENT_S).any()
 
 
 def test_a_card_shows_the_newest_figures_and_what_became_of_the_aims(final: Analysis) -> None:
@@ -259,6 +260,83 @@ def test_where_nothing_comes_any_more_the_last_word_rests_on_everything(
     assert rolling.whole_is_due
     rolling.run_whole()
     assert not rolling.whole_is_due
+
+
+def test_who_joins_late_knows_all_lengths_and_then_looks_back_less_far(
+    recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sensorswim.live.rolling.WHOLE_S", 40.0)
+    growing = Growing(recorded[0].folder)
+    growing.give_until(200.0)
+    rolling = growing.rolling
+    assert rolling.slack_s == float("inf")
+    assert rolling.whole_is_due
+    job = rolling.whole_job()
+    assert job.start_s == pytest.approx(0.0, abs=0.1)
+    rolling.fold(job, job.run())
+    assert len(rolling.state.tables["lengths"]) == 2
+    assert rolling.slack_s < 0.0
+    later = rolling.whole_job()
+    assert later.start_s > rolling.state.tables["lengths"]["end_s"].min()
+    assert not later.fit
+    rolling.fold(later, later.run())
+    assert len(rolling.state.tables["lengths"]) == 2
+
+
+def test_lengths_swum_while_nobody_looked_are_found(
+    recorded: tuple[Chain, Built], final: Analysis, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    growing = Growing(recorded[0].folder)
+    rolling = growing.rolling
+    growing.give_until(final.lengths["start_s"].iloc[0] + 5.0)
+    rolling.run_whole()
+    monkeypatch.setattr("sensorswim.live.rolling.WHOLE_S", 10.0)
+    monkeypatch.setattr("sensorswim.live.rolling.QUICK_S", 30.0)
+    growing.give_until(200.0)
+    assert rolling.joins
+    assert rolling.whole_is_due
+    ends_s = rolling.run_whole().tables["lengths"]["end_s"]
+    assert list(ends_s) == pytest.approx(list(final.lengths["end_s"]), abs=0.3)
+
+
+def test_a_whole_run_that_finds_nothing_holds_up_no_quick_run_and_rests(
+    recorded: tuple[Chain, Built],
+) -> None:
+    growing = Growing(recorded[0].folder)
+    growing.give_until(200.0)
+    growing.rolling.fold(growing.rolling.whole_job(), None)
+    assert growing.rolling.slack_s < 0.0
+    assert not growing.rolling.whole_is_due
+    assert not growing.rolling.has_rested
+
+
+def test_a_length_that_only_a_quick_run_found_calls_for_one_whole_run(
+    recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sensorswim.live.rolling.PATIENCE_S", 0.0)
+    growing = Growing(recorded[0].folder)
+    growing.give_until(12.0)
+    growing.give_until(28.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    rolling = growing.rolling
+    job = rolling.quick_job()
+    found = job.run()
+    assert found is not None
+    invented = found.tables["lengths"].assign(end_s=job.settled_s["lengths"] - 0.5, finished=True)
+    rolling.take(job, replace(found, tables=found.tables | {"lengths": invented}, bare=False))
+    assert rolling.whole_is_due
+    rolling.run_whole()
+    assert not rolling.whole_is_due
+
+
+@pytest.mark.parametrize(("gone_s", "told"), [(180.0, False), (10.0, True)])
+def test_a_sensor_that_is_gone_for_long_holds_up_nothing(
+    recorded: tuple[Chain, Built], monkeypatch: pytest.MonkeyPatch, gone_s: float, *, told: bool
+) -> None:
+    monkeypatch.setattr("sensorswim.live.rolling.GONE_S", gone_s)
+    growing = Growing(recorded[0].folder)
+    growing.give_until(12.0)
+    growing.give_until(28.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    assert bool(len(brought_up(growing.rolling).tables["arm_cycles"])) is told
 
 
 def test_a_whole_run_rests_after_the_last_as_it_cost(
