@@ -21,6 +21,8 @@ from sensorswim.swim.shoulder import ShoulderFit
 
 CRAWL_LIKE = ("front_crawl", "drill")
 """Activities whose strokes, rolls and breaths are read."""
+_LEAST_KNOWN = 0.3
+"""Share of a length that a sensor must have data of to tell front from back."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,6 +156,8 @@ def prone_measure(
 ) -> float | None:
     """Return the mean up component out of the back, legs and trunk; None without such sensors.
 
+    Only moments with data count; a sensor with hardly any in this span has no say.
+
     Positive = prone. An ankle's y axis points out of the back of the left leg, into the front
     of the right one (file contract).
     """
@@ -165,7 +169,10 @@ def prone_measure(
             continue
         if placement.limb not in (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK):
             continue
-        up = up_in_sensor(track.q_world_from_sensor[first:last])
+        known = track.valid[first:last]
+        if known.sum() < _LEAST_KNOWN * len(known) or not known.any():
+            continue
+        up = up_in_sensor(track.q_world_from_sensor[first:last][known])
         if placement.limb is Limb.ANKLE:
             assert placement.side is not None
             out = axes[1] * placement.side.sign

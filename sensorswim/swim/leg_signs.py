@@ -21,6 +21,7 @@ _ROLL_BAND_HZ = (0.25, 1.3)
 
 _EDGES_S = (2.5, 1.5)
 _LEAST_S = 3.0
+_LEAST_KNOWN = 0.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +57,8 @@ def read_legs(
     for placement, axes in limb_from_sensor.items():
         track = recording.tracks.get(placement)
         if placement.limb is not Limb.ANKLE or track is None or placement.side is None:
+            continue
+        if track.valid[first:last].mean() < _LEAST_KNOWN:
             continue
         assert track.q_world_from_sensor is not None
         up = up_in_sensor(track.q_world_from_sensor[first:last]) @ axes.T

@@ -335,7 +335,7 @@ def test_a_sensor_that_is_gone_for_long_holds_up_nothing(
     monkeypatch.setattr("sensorswim.live.rolling.GONE_S", gone_s)
     growing = Growing(recorded[0].folder)
     growing.give_until(12.0)
-    growing.give_until(28.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+    growing.give_until(33.0, Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
     assert bool(len(brought_up(growing.rolling).tables["arm_cycles"])) is told
 
 

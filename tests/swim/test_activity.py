@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sensorswim import analyse
+from sensorswim.model import Quality, Recording, Track
 from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
-from tests.swim.swum import ANKLES, P
+from sensorswim.signal.straps import align
+from sensorswim.swim.activity import prone_measure
+from sensorswim.swim.leg_signs import read_legs
+from tests.swim.swum import ANKLES, P, swim
 
 _SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
 
@@ -53,3 +59,28 @@ def test_wrists_alone_tell_the_back_by_arms_that_rise_upright(tmp_path: Path) ->
     result = analyse(swim.write(tmp_path / "swim"))
     assert list(result.lengths["activity"]) == ["backstroke", "front_crawl"]
     assert "kick_lengths_unseen" in result.quality.codes()
+
+
+def test_a_sensor_without_data_does_not_tell_front_from_back() -> None:
+    rehearsal, recording = swim(seed=21, lengths=2)
+    straps = align(recording, rehearsal.truth["lengths"], Quality())
+    span_s = tuple(rehearsal.truth["lengths"].loc[1, ["start_s", "end_s"]])
+    told = prone_measure(recording, straps, *span_s)
+    dead, half = (_that_ends(recording, end_s) for end_s in (span_s[0], float(np.mean(span_s))))
+    assert told is not None and told > 0.5
+    assert prone_measure(dead, straps, *span_s) is None
+    assert prone_measure(half, straps, *span_s) == pytest.approx(told, abs=0.1)
+    assert read_legs(recording, straps, *span_s) is not None
+    assert read_legs(dead, straps, *span_s) is None
+
+
+def _that_ends(recording: Recording, end_s: float) -> Recording:
+    """Return a recording whose data end, and whose sensors' orientation is then that of a stand."""
+    gone = recording.time_s >= end_s
+
+    def ended(track: Track) -> Track:
+        assert track.q_world_from_sensor is not None
+        held = np.where(gone[:, None], [0.0, 0.0, 1.0, 0.0], track.q_world_from_sensor)
+        return replace(track, valid=track.valid & ~gone, q_world_from_sensor=held)
+
+    return replace(recording, tracks={p: ended(track) for p, track in recording.tracks.items()})
