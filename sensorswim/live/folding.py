@@ -94,19 +94,18 @@ def replaced(held: Tables, job: Job, found: Found) -> tuple[Tables, int]:
 
 def _unfinished(strokes: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Return which strokes (N,) have no exit, though no later one of their side: a next run may."""
-    sides, entry_s = _sides(strokes), strokes["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
+    sides, entry_s = _sides(strokes), _moments_s(strokes, "entry_s")
     newest = np.zeros(len(strokes), dtype=bool)
     for side in np.unique(sides):
         own = sides == side
-        newest |= own & ~(entry_s < np.max(entry_s[own], initial=-np.inf, where=entry_s[own] > 0.0))
+        newest |= own & ~(entry_s < np.fmax.reduce(entry_s[own]))
     return newest & strokes["exit_s"].isna().to_numpy()
 
 
 def _entered(held: pd.DataFrame, strokes: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Return which strokes (N,) begin with an entry that is held already."""
     sides, held_sides = _sides(strokes), _sides(held)
-    entry_s = strokes["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
-    held_s = held["entry_s"].to_numpy(dtype=np.float64, na_value=np.nan)
+    entry_s, held_s = _moments_s(strokes, "entry_s"), _moments_s(held, "entry_s")
     again = np.zeros(len(strokes), dtype=bool)
     for side in np.unique(sides):
         own = sides == side
@@ -117,13 +116,16 @@ def _entered(held: pd.DataFrame, strokes: pd.DataFrame) -> npt.NDArray[np.bool_]
 
 def over_s(rows: pd.DataFrame, name: str) -> FloatArray:
     """Return when each row of a table is over, (N,)."""
-    moments_s = rows[TIMES[name]].to_numpy(dtype=np.float64, na_value=np.nan)
+    moments_s = _moments_s(rows, TIMES[name])
     for other in _ELSE if name == "arm_strokes" else ():
         if not np.isnan(moments_s).any():
             break
-        others_s = rows[other].to_numpy(dtype=np.float64, na_value=np.nan)
-        moments_s = np.where(np.isnan(moments_s), others_s, moments_s)
+        moments_s = np.where(np.isnan(moments_s), _moments_s(rows, other), moments_s)
     return moments_s
+
+
+def _moments_s(rows: pd.DataFrame, column: str) -> FloatArray:
+    return np.asarray(rows[column].to_numpy(dtype=np.float64, na_value=np.nan))
 
 
 def _sides(rows: pd.DataFrame) -> npt.NDArray[np.object_]:

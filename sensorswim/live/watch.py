@@ -338,16 +338,15 @@ class LiveHub:
 
     def _begin_whole(self) -> None:
         """Begin the whole run that has been due longest; more at a time only where some join."""
-        due = {n: s.rolling for n, s in self.swimmers.items() if s.note_whole() is not None}
-        due = {n: r for n, r in due.items() if r and r.has_rested and n not in self._whole}
-        most = PROCESSES if any(rolling and rolling.joins for rolling in due.values()) else 1
+        noted = [(n, s.rolling) for n, s in self.swimmers.items() if s.note_whole() is not None]
+        due = {n: r for n, r in noted if r and r.has_rested and n not in self._whole}
+        most = PROCESSES if any(rolling.joins for rolling in due.values()) else 1
         if not due or len(self._whole) >= most:
             return
         name = min(due, key=lambda name: self.swimmers[name].whole_waiting_us or 0)
         swimmer = self.swimmers[name]
-        assert swimmer.rolling is not None
         arrived_us, swimmer.whole_waiting_us = swimmer.whole_waiting_us, None
-        self._whole[name] = self._begun(swimmer, swimmer.rolling.whole_job(), arrived_us)
+        self._whole[name] = self._begun(swimmer, due[name].whole_job(), arrived_us)
 
     def _begun(self, swimmer: LiveSwimmer, job: Job, arrived_us: int | None) -> _Run:
         return _Run(swimmer, job, asyncio.ensure_future(self._elsewhere.run(job)), arrived_us)

@@ -170,7 +170,7 @@ def prone_measure(
         if placement.limb not in (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK):
             continue
         known = track.valid[first:last]
-        if known.sum() < _LEAST_KNOWN * len(known) or not known.any():
+        if not known.any() or known.mean() < _LEAST_KNOWN:
             continue
         up = up_in_sensor(track.q_world_from_sensor[first:last][known])
         if placement.limb is Limb.ANKLE:

@@ -21,7 +21,8 @@ _ROLL_BAND_HZ = (0.25, 1.3)
 
 _EDGES_S = (2.5, 1.5)
 _LEAST_S = 3.0
-_LEAST_KNOWN = 0.8
+_LEAST_KNOWN = 0.5
+"""Share of a length that an ankle must have data of; in the rest its posture is held."""
 
 
 @dataclass(frozen=True, kw_only=True)
