@@ -97,10 +97,12 @@ class RollingState:
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
-    """The newest run that looked for the events of one table.
+    """The newest data that a run looked through for the events of one table.
 
     Parameters
     ----------
+    to_s : float
+        Where these data ended.
     tables : dict or None
         What it found, None before the first or where it found nothing.
     reach_s : float
@@ -109,20 +111,28 @@ class _Seen:
         When the events of the table are over, in rising order.
     """
 
+    to_s: float = float("-inf")
     tables: Tables | None = None
     reach_s: float = float("-inf")
     moments_s: FloatArray = field(default_factory=lambda: np.empty(0))
 
     @staticmethod
-    def of(tables: Tables, name: str, reach_s: float) -> _Seen:
-        """Return what a run found of one table."""
-        moments_s = np.sort(over_s(tables[name], name))
-        return _Seen(tables=tables, reach_s=reach_s, moments_s=moments_s)
+    def of(job: Job, name: str, tables: Tables | None) -> _Seen:
+        """Return what a run found of one table, None for nothing."""
+        seen = _Seen(to_s=job.end_s, reach_s=_reach_s(job, name))
+        if tables is None:
+            return seen
+        return replace(seen, tables=tables, moments_s=np.sort(over_s(tables[name], name)))
 
     def any_between(self, from_s: float, to_s: float) -> bool:
         """Tell whether an event is over after the one moment and by the other."""
         first, last = np.searchsorted(self.moments_s, [from_s, to_s], side="right")
         return bool(last > first)
+
+
+def _reach_s(job: Job, name: str) -> float:
+    """Return up to where a run can tell the events of a table."""
+    return job.settled_s[name] + AHEAD_S
 
 
 class RollingAnalysis:
@@ -140,6 +150,7 @@ class RollingAnalysis:
         self._buffers: dict[Placement, LiveBuffer] = {}
         self._clocks: dict[Placement, ClockFit] = {}
         self._seen = dict.fromkeys(TIMES, _Seen())
+        self._reach_s = dict.fromkeys(TIMES, float("-inf"))
         self._committed_s = dict.fromkeys(TIMES, float("-inf"))
         self._whole_told_s = float("-inf")
         self._heard_at_s = float("-inf")
@@ -187,7 +198,7 @@ class RollingAnalysis:
 
     @property
     def slack_s(self) -> float:
-        """How much more data may come before events settle which no run can have seen.
+        """How much more data may come before events settle which no run begun so far can see.
 
         A quick run is due below 0; infinity where there is too little to look at, or where a whole
         run has to say first what was swum while nobody looked.
@@ -195,32 +206,41 @@ class RollingAnalysis:
         if self.joins or self._newest_s() - self._quick_begin_s() < LEAST_S:
             return float("inf")
         settled = {name: self._settled_s(name) for name in TIMES}
-        slacks = [self._seen[n].reach_s - s for n, s in settled.items() if s > float("-inf")]
+        slacks = [self._reach_s[n] - s for n, s in settled.items() if s > float("-inf")]
         return min(slacks, default=float("inf"))
 
     def quick_job(self) -> Job:
-        """Return what a quick run now has to do: the data since the last finished length."""
+        """Return what a quick run now has to do: the data since the last finished length.
+
+        Another may be begun before its answer is there: it will be told apart by its data.
+        """
         job = self._job(self._quick_begin_s(), self._newest_s())
+        arms_do = not any(
+            job.settled_s[name] > reach_s - 0.5 * AHEAD_S
+            for name, reach_s in self._reach_s.items()
+            if name not in OF_ARMS
+        )
+        self._reach_s |= {n: _reach_s(job, n) for n in (OF_ARMS if arms_do else TIMES)}
         return replace(
             job,
             quick=True,
-            arms_do=not any(
-                job.settled_s[name] > seen.reach_s - 0.5 * AHEAD_S
-                for name, seen in self._seen.items()
-                if name not in OF_ARMS
-            ),
+            arms_do=arms_do,
             lengths_from_s=self.state.last_length_end_s + SAME_EVENT_S,
-            lengths_to_s=job.settled_s["lengths"] + AHEAD_S,
+            lengths_to_s=_reach_s(job, "lengths"),
         )
 
     def take(self, job: Job, found: Found | None) -> bool:
-        """Take in what a quick run found, and commit; return whether there was anything."""
+        """Take in what a quick run found, and commit; return whether there was anything.
+
+        What one with newer data has told already stays.
+        """
         self._looked_to_s = max(self._looked_to_s, job.end_s)
         tables = {} if found is None else found.tables
         for name in TIMES.keys() & tables.keys() or TIMES:
-            reach_s = job.settled_s[name] + AHEAD_S
+            if job.end_s < self._seen[name].to_s:
+                continue
             told = name in tables and not (name == "lengths" and found is not None and found.bare)
-            self._seen[name] = _Seen.of(tables, name, reach_s) if told else _Seen(reach_s=reach_s)
+            self._seen[name] = _Seen.of(job, name, tables if told else None)
             self._committed_s[name] = float("-inf")
         return self.commit()
 

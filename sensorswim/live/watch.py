@@ -261,7 +261,7 @@ class LiveHub:
         self._look_for_more()
         self._elsewhere = Elsewhere(PROCESSES)
         self._queues: set[asyncio.Queue[dict[str, Any]]] = set()
-        self._quick: dict[str, _Run] = {}
+        self._quick: list[_Run] = []
         self._spare_from_s = 0.0
         self._whole: dict[str, _Run] = {}
         self._figures_told: dict[str, Any] = {}
@@ -324,7 +324,7 @@ class LiveHub:
                 self._look_for_more()
                 for swimmer in self.swimmers.values():
                     self.publish(swimmer)
-            runs = (*self._quick.values(), *self._whole.values())
+            runs = (*self._quick, *self._whole.values())
             if runs:
                 found = [run.found for run in runs]
                 await asyncio.wait(found, timeout=POLL_S, return_when="FIRST_COMPLETED")
@@ -360,8 +360,10 @@ class LiveHub:
 
     def _collect(self) -> None:
         """Take in the runs that have ended, and tell what they found."""
-        for name in [name for name, run in self._quick.items() if run.found.done()]:
-            self._take(self._quick.pop(name), RollingAnalysis.take, "quick run")
+        done = [run for run in self._quick if run.found.done()]
+        self._quick = [run for run in self._quick if run not in done]
+        for run in done:
+            self._take(run, RollingAnalysis.take, "quick run")
         for name in [name for name, run in self._whole.items() if run.found.done()]:
             self._take(self._whole.pop(name), RollingAnalysis.fold, "whole run")
 
@@ -388,31 +390,29 @@ class LiveHub:
             self.publish(swimmer, arrived_us=run.arrived_us, told_by=told_by)
 
     def _begin_quick(self) -> None:
-        """Begin the quick run that has been due longest or, with time to spare, is due soonest."""
-        if len(self._quick) >= PROCESSES:
-            return
-        name = self._longest_due() or self._soonest_due()
-        if name is None:
-            return
-        swimmer = self.swimmers[name]
-        assert swimmer.rolling is not None
-        arrived_us, swimmer.waiting_us = swimmer.waiting_us or swimmer.fresh_us, None
-        self._quick[name] = self._begun(swimmer, swimmer.rolling.quick_job(), arrived_us)
+        """Begin the quick runs that have been due longest or, with time to spare, are due soonest.
 
-    def _longest_due(self) -> str | None:
-        since_us = {n: s.waiting_us for n, s in self._idle().items() if s.waiting_us is not None}
-        return min(since_us, key=lambda name: since_us[name], default=None)
+        One swimmer's next doesn't wait for the one under way where that can't see what is due.
+        """
+        while len(self._quick) + len(self._whole) < PROCESSES:
+            swimmer = self._longest_due() or self._soonest_due()
+            if swimmer is None:
+                return
+            assert swimmer.rolling is not None
+            arrived_us, swimmer.waiting_us = swimmer.waiting_us or swimmer.fresh_us, None
+            self._quick.append(self._begun(swimmer, swimmer.rolling.quick_job(), arrived_us))
 
-    def _soonest_due(self) -> str | None:
+    def _longest_due(self) -> LiveSwimmer | None:
+        due = [(s.waiting_us, s) for s in self.swimmers.values() if s.waiting_us is not None]
+        return min(due, key=lambda item: item[0], default=(0, None))[1]
+
+    def _soonest_due(self) -> LiveSwimmer | None:
         """Return whom a run is worth its while for, None without time to spare."""
         if self._quick or time.monotonic() < self._spare_from_s:
             return None
-        slacks_s = {n: s.rolling.slack_s for n, s in self._idle().items() if s.rolling is not None}
-        name = min(slacks_s, key=lambda name: slacks_s[name], default=None)
-        return None if name is None or slacks_s[name] >= LEAD_S else name
-
-    def _idle(self) -> dict[str, LiveSwimmer]:
-        return {name: s for name, s in self.swimmers.items() if name not in self._quick}
+        slacks = [(s.rolling.slack_s, s) for s in self.swimmers.values() if s.rolling is not None]
+        slack_s, swimmer = min(slacks, key=lambda item: item[0], default=(LEAD_S, None))
+        return swimmer if slack_s < LEAD_S else None
 
 
 def _message(swimmer: LiveSwimmer) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from sensorswim.live.job import Job
 from sensorswim.live.rolling import RollingAnalysis
 from sensorswim.live.watch import LiveHub
 from tests.live.chain import Chain
+from tests.live.growing import Growing
 
 PATIENCE_S = 60.0
 Told = list[dict[str, Any]]
@@ -77,6 +78,31 @@ def test_figures_that_are_new_say_when_their_data_had_come(two: list[Path]) -> N
     before, last = told[-2], told[-1]
     assert before["figures"] is None or before["figures"] != last["figures"]
     assert last["arrived_us"] > 0
+
+
+def test_the_next_run_does_not_wait_for_one_that_cannot_see_what_is_due(two: list[Path]) -> None:
+    begun: list[Job] = []
+
+    async def never_done(job: Job) -> None:
+        begun.append(job)
+        await asyncio.Event().wait()
+
+    async def begin() -> list[int]:
+        hub, growing = LiveHub(two[:1]), Growing(two[0])
+        hub._elsewhere.run = never_done
+        swimmer = hub.swimmers["one"]
+        swimmer.rolling, swimmer.fresh_us = growing.rolling, 1
+        counts = []
+        for until_s in (28.0, 29.0, 31.0, 35.0):
+            growing.give_until(until_s)
+            swimmer.settle()
+            hub._begin_quick()
+            await asyncio.sleep(0.0)
+            counts.append(len(begun))
+        return counts
+
+    assert asyncio.run(begin()) == [1, 1, 2, 2]
+    assert begun[1].end_s > begun[0].end_s
 
 
 def test_whoever_comes_next_gets_the_figures_of_runs_begun_when_nobody_looked_any_more(

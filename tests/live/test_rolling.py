@@ -197,6 +197,26 @@ def test_what_a_run_found_is_committed_as_it_settles(recorded: tuple[Chain, Buil
     assert rolling.slack_s < 0.0
 
 
+def test_a_run_under_way_counts_as_having_looked_and_an_older_one_takes_nothing_back(
+    recorded: tuple[Chain, Built],
+) -> None:
+    growing, until_s = half_way(recorded)
+    rolling = growing.rolling
+    growing.give_until(until_s + 1.5 * AHEAD_S)
+    assert rolling.slack_s < 0.0
+    older = rolling.quick_job()
+    assert rolling.slack_s > 0.0
+    growing.give_until(until_s + 3.0 * AHEAD_S)
+    assert rolling.slack_s < 0.0
+    newer = rolling.quick_job()
+    assert rolling.take(newer, newer.run())
+    told = rolling.state.tables
+    assert not rolling.take(older, None)
+    growing.give_until(until_s + 3.6 * AHEAD_S)
+    assert rolling.commit()
+    assert len(rolling.state.tables["kicks"]) > len(told["kicks"])
+
+
 def test_while_only_the_wrists_tell_more_a_run_stops_after_the_arms(
     recorded: tuple[Chain, Built],
 ) -> None:
