@@ -361,7 +361,7 @@ class LiveHub:
     def _collect(self) -> None:
         """Take in the runs that have ended, and tell what they found."""
         done = [run for run in self._quick if run.found.done()]
-        self._quick = [run for run in self._quick if run not in done]
+        self._quick = [run for run in self._quick if not run.found.done()]
         for run in done:
             self._take(run, RollingAnalysis.take, "quick run")
         for name in [name for name, run in self._whole.items() if run.found.done()]:

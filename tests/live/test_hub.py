@@ -81,28 +81,32 @@ def test_figures_that_are_new_say_when_their_data_had_come(two: list[Path]) -> N
 
 
 def test_the_next_run_does_not_wait_for_one_that_cannot_see_what_is_due(two: list[Path]) -> None:
-    begun: list[Job] = []
+    begun: list[tuple[Job, asyncio.Event]] = []
 
-    async def never_done(job: Job) -> None:
-        begun.append(job)
-        await asyncio.Event().wait()
+    async def done_when_let(job: Job) -> None:
+        begun.append((job, asyncio.Event()))
+        await begun[-1][1].wait()
 
-    async def begin() -> list[int]:
+    async def begin() -> list[tuple[int, int]]:
         hub, growing = LiveHub(two[:1]), Growing(two[0])
-        hub._elsewhere.run = never_done
+        hub._elsewhere.run = done_when_let
         swimmer = hub.swimmers["one"]
         swimmer.rolling, swimmer.fresh_us = growing.rolling, 1
         counts = []
-        for until_s in (28.0, 29.0, 31.0, 35.0):
+        for until_s, last_done in ((28.0, False), (29.0, False), (31.0, True), (35.0, False)):
             growing.give_until(until_s)
             swimmer.settle()
             hub._begin_quick()
             await asyncio.sleep(0.0)
-            counts.append(len(begun))
+            if last_done:
+                begun[-1][1].set()
+                await asyncio.sleep(0.01)
+            hub._collect()
+            counts.append((len(begun), len(hub._quick)))
         return counts
 
-    assert asyncio.run(begin()) == [1, 1, 2, 2]
-    assert begun[1].end_s > begun[0].end_s
+    assert asyncio.run(begin()) == [(1, 1), (1, 1), (2, 1), (3, 2)]
+    assert begun[0][0].end_s < begun[1][0].end_s < begun[2][0].end_s
 
 
 def test_whoever_comes_next_gets_the_figures_of_runs_begun_when_nobody_looked_any_more(
