@@ -14,7 +14,7 @@ import pytest
 from sensorswim.live.build import Built
 from sensorswim.live.job import Job
 from sensorswim.live.rolling import RollingAnalysis
-from sensorswim.live.watch import LiveHub
+from sensorswim.live.watch import LiveHub, _Run
 from tests.live.chain import Chain
 from tests.live.growing import Growing
 
@@ -107,6 +107,37 @@ def test_the_next_run_does_not_wait_for_one_that_cannot_see_what_is_due(two: lis
 
     assert asyncio.run(begin()) == [(1, 1), (1, 1), (2, 1), (3, 2)]
     assert begun[0][0].end_s < begun[1][0].end_s < begun[2][0].end_s
+
+
+def test_a_whole_run_waits_since_the_data_that_made_it_due_had_come(
+    two: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    came_us = 1_000_000
+    monkeypatch.setattr("sensorswim.live.rolling.REST", 1e6)
+
+    async def never_done(_job: Job) -> None:
+        await asyncio.Event().wait()
+
+    async def waits_us() -> tuple[int | None, int | None]:
+        hub, growing = LiveHub(two[:1]), Growing(two[0])
+        hub._elsewhere.run = never_done
+        swimmer, rolling = hub.swimmers["one"], growing.rolling
+        swimmer.rolling = rolling
+        growing.give_until(28.0)
+        rolling.run_whole()
+        growing.give_until(52.0)
+        job, told = rolling.quick_job(), asyncio.get_running_loop().create_future()
+        told.set_result(job.run())
+        hub._take(_Run(swimmer, job, told, came_us), RollingAnalysis.take, "quick run")
+        swimmer.fresh_us = 9 * came_us
+        hub._begin_whole()
+        assert not hub._whole
+        resting_us = swimmer.whole_waiting_us
+        monkeypatch.setattr("sensorswim.live.rolling.REST", 0.0)
+        hub._begin_whole()
+        return resting_us, hub._whole["one"].arrived_us
+
+    assert asyncio.run(waits_us()) == (came_us, came_us)
 
 
 def test_whoever_comes_next_gets_the_figures_of_runs_begun_when_nobody_looked_any_more(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import socket
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, WebSocketRoute, expect
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
@@ -74,6 +75,34 @@ def test_a_card_fits_the_screen_and_shows_figures_with_strong_contrast(
             ".map(b => b.getBoundingClientRect().height)"
         )
         assert min(small) >= 48
+
+
+@needs_chromium
+def test_a_difference_has_its_sign_and_one_that_rounds_to_nothing_has_no_minus(
+    browser: Browser, folder: Path
+) -> None:
+    breaths = [
+        {"side": "left", "hold_s": 0.5, "excess_s": excess_s, "at_s": 20.0}
+        for excess_s in (-0.004, -0.2, 0.12, None)
+    ]
+
+    def with_breaths(route: WebSocketRoute) -> None:
+        def pass_on(text: str | bytes) -> None:
+            message = json.loads(text)
+            if message.get("figures"):
+                message["figures"]["breaths"] = {"shown": breaths, "at_s": 20.0}
+            route.send(json.dumps(message))
+
+        route.connect_to_server().on_message(pass_on)
+
+    with served(app_of(folder)) as base, watched(browser, base) as seen:
+        seen.page.route_web_socket("**/ws/live", with_breaths)
+        seen.page.goto(base)
+        rows = seen.page.locator(".live-card li").filter(has_text="left 0.50")
+        expect(rows).to_have_text(
+            ["left 0.50 (+0.00)", "left 0.50 (−0.20)", "left 0.50 (+0.12)", "left 0.50"],
+            timeout=SLOW_MS,
+        )
 
 
 COLOURS = """(() => { const s = getComputedStyle(document.querySelector('.live-card'));

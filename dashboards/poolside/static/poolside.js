@@ -29,7 +29,12 @@
     return node;
   };
   const put = (node, text) => { if (node.textContent !== text) node.textContent = text; };
-  const shown = (value, digits) => value === null || value === undefined ? "–" : value.toFixed(digits);
+  const shown = (value, digits) => {
+    if (value === null || value === undefined) return "–";
+    const size = Math.abs(value).toFixed(digits);
+    return value < 0 && Number(size) > 0 ? `−${size}` : size;
+  };
+  const added = (value, digits) => value === null ? "" : ` (${shown(value, digits).replace(/^(?!−)/, "+")})`;
   const clock = (seconds) => {
     const whole = Math.max(0, Math.round(seconds));
     return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
@@ -197,10 +202,8 @@
     put(card.breathsTitle, breaths.shown.length
       ? "On the side in the last breaths, s (+ more than rolls without a breath)"
       : "Breaths: none told yet");
-    card.breaths.replaceChildren(...breaths.shown.map((breath) => {
-      const more = breath.excess_s === null ? "" : ` (${breath.excess_s >= 0 ? "+" : "−"}${Math.abs(breath.excess_s).toFixed(2)})`;
-      return make("li", "", `${breath.side} ${shown(breath.hold_s, 2)}${more}`);
-    }));
+    card.breaths.replaceChildren(...breaths.shown.map((breath) =>
+      make("li", "", `${breath.side} ${shown(breath.hold_s, 2)}${added(breath.excess_s, 2)}`)));
   };
 
   const show = (message) => {
