@@ -100,6 +100,8 @@ class ShoulderFit:
         Robust spread of elbow-to-shoulder distance.
     wrist_travel_m : (3,)
         Range of the wrist's path forward, sideways and up.
+    line_shift_m : float
+        How much higher the water line is than the shoulder puts it, where anything tells.
     """
 
     side: Side
@@ -108,6 +110,7 @@ class ShoulderFit:
     covariance: FloatArray
     residual_m: float
     wrist_travel_m: FloatArray
+    line_shift_m: float = 0.0
 
     def path_at(self, phase: FloatArray) -> FloatArray:
         """Return the shoulder's path (P, 3) at phases 0..1 of a cycle."""
@@ -117,7 +120,12 @@ class ShoulderFit:
     @property
     def surface_m(self) -> float:
         """Height of the water line."""
-        return float(self.unknowns[Of.CENTRE_Z] + SHOULDER_DEPTH_M)
+        return float(self.unknowns[Of.CENTRE_Z]) + SHOULDER_DEPTH_M + self.line_shift_m
+
+    @property
+    def prone(self) -> bool:
+        """Whether this is the arm of a prone swimmer."""
+        return self.residual_m < _PRONE_RESIDUAL_M
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,9 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from sensorswim.model.streams import FloatArray
 from sensorswim.swim.arms import CyclePath, WristMotion
 from sensorswim.swim.shoulder import ShoulderFit
+from sensorswim.swim.splash import Knocks
+from sensorswim.swim.water_line import crossing, goes_under
 
 _WALL_DELAY = 2.0
 _WALL_SHARE = 0.75
@@ -35,6 +36,7 @@ def find_strokes(
     paths: list[CyclePath],
     shoulder: ShoulderFit | None,
     clean_speed_m_s: float,
+    knocks: Knocks | None = None,
 ) -> list[Stroke]:
     """Return the strokes of one wrist over one length.
 
@@ -48,10 +50,12 @@ def find_strokes(
     clean_speed_m_s : float
         Mean speed of the body while swimming; decides when the wrist moves backwards in the
         pool: 10 % of it cost some 50 ms of the catch.
+    knocks : Knocks or None
+        Those that the water gives the hand, where they are clear: there the entries are.
     """
     if shoulder is None:
         return _strokes_without_path(motion)
-    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths])
+    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths], knocks)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,12 +67,6 @@ class _Events:
     recovery_s: float
 
 
-def _crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
-    """Return the time at which values pass zero between index and index + 1."""
-    step = values[index + 1] - values[index]
-    return float(time_s[index] - values[index] * (time_s[index + 1] - time_s[index]) / step)
-
-
 def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _Events:
     time_s = path.time_s
     ahead = path.position_m[:, 0] - shoulder.path_at(path.phase)[:, 0]
@@ -76,20 +74,19 @@ def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _
     passes = np.flatnonzero((ahead[:-1] > 0) & (ahead[1:] <= 0))
     passes = passes[above[passes] < 0]
     mid = int(passes[0]) if len(passes) else -1
-    mid_s = _crossing(time_s, ahead, mid) if mid >= 0 else np.nan
-    catch_s = exit_s = entry_s = np.nan
+    mid_s = crossing(time_s, ahead, mid) if mid >= 0 else np.nan
+    catch_s = exit_s = np.nan
     if mid >= 0:
         speed = path.velocity_m_s[:, 0] + clean_speed_m_s
         back = np.flatnonzero((speed[:mid] >= 0) & (speed[1 : mid + 1] < 0))
-        catch_s = _crossing(time_s, speed, int(back[-1])) if len(back) else np.nan
+        catch_s = crossing(time_s, speed, int(back[-1])) if len(back) else np.nan
         out = mid + np.flatnonzero((above[mid:-1] < 0) & (above[mid + 1 :] >= 0))
-        exit_s = _crossing(time_s, above, int(out[0])) if len(out) else np.nan
-    down = np.flatnonzero((above[:-1] >= 0) & (above[1:] < 0) & (ahead[:-1] > 0))
-    entry_s = _crossing(time_s, above, int(down[-1])) if len(down) else np.nan
+        exit_s = crossing(time_s, above, int(out[0])) if len(out) else np.nan
+    entry_s = goes_under(time_s, ahead, above)
     forward = path.forearm[:, 0]
     half = len(time_s) // 4
     up = half + np.flatnonzero((forward[half:-1] < 0) & (forward[half + 1 :] >= 0))
-    recovery_s = _crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
+    recovery_s = crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
     return _Events(
         catch_s=catch_s, mid_pull_s=mid_s, exit_s=exit_s, entry_s=entry_s, recovery_s=recovery_s
     )
@@ -105,7 +102,7 @@ def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
     ]
 
 
-def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
+def _chain(motion: WristMotion, events: list[_Events], knocks: Knocks | None) -> list[Stroke]:
     """Join events into strokes: the entry that ends one window begins the next stroke.
 
     Recoveries without a path of their own (a gap, the edges of the length) take the median
@@ -129,6 +126,9 @@ def _chain(motion: WristMotion, events: list[_Events]) -> list[Stroke]:
     ]
     if entries and _reaches_for_the_wall(motion, pulls):
         entries[-1] = min(float(motion.recoveries_s[-1]) + _WALL_DELAY * usual, motion.time_s[-1])
+    if knocks is not None:
+        at_knocks = [knocks.near(entry_s) for entry_s in entries]
+        entries = [e if k is None else k for e, k in zip(entries, at_knocks, strict=True)]
     return _without_strays(_pair(entries, pulls), period_s)
 
 

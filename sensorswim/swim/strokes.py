@@ -16,6 +16,7 @@ from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.shoulder import ShoulderFit, fit_shoulders
 from sensorswim.swim.stroke_events import Stroke, find_strokes
 from sensorswim.swim.upper_arm import with_upper_arms
+from sensorswim.swim.water_line import by_knocks
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
@@ -107,6 +108,7 @@ class StrokeFinder:
         paths = {key: cycle_paths(motion) for key, motion in motions.items()}
         enough = {k: p for k, p in paths.items() if len(p) >= _LEAST_PATHS}
         shoulders = fit_shoulders(enough, arm_size(self.session), unsure=self.unsure)
+        shoulders, knocks = by_knocks(motions, paths, shoulders)
         pulls = find_pulls(enough, shoulders)
         pulls = with_upper_arms(recording, lengths, motions, shoulders, pulls)
         rows, speeds = [], {}
@@ -122,7 +124,9 @@ class StrokeFinder:
             )
             for side, motion in own.items():
                 key = (number, side)
-                strokes = find_strokes(motion, paths[key], shoulders.get(key), speeds[number])
+                strokes = find_strokes(
+                    motion, paths[key], shoulders.get(key), speeds[number], knocks.get(key)
+                )
                 rows += [_row(number, side, stroke, pulls.get(key)) for stroke in strokes]
         return ArmResult(
             arm_strokes=_sorted(frame("arm_strokes", rows)),
