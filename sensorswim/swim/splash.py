@@ -49,6 +49,11 @@ class Knocks:
         close = np.flatnonzero(np.abs(self.start_s - moment_s) < _AROUND_S)
         return float(self.start_s[close[np.argmax(self.sharpness[close])]]) if len(close) else None
 
+    def first(self, from_s: float, to_s: float) -> float | None:
+        """Return the start of the first knock from one moment to a little after another."""
+        own = self.start_s[(self.start_s > from_s) & (self.start_s < to_s + _AROUND_S)]
+        return float(own[0]) if len(own) else None
+
 
 def find_knocks(motion: WristMotion) -> Knocks:
     """Return the knocks on a wrist, without those near a gap in the data."""

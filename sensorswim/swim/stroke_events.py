@@ -118,17 +118,15 @@ def _chain(motion: WristMotion, events: list[_Events], knocks: Knocks | None) ->
         entry_s = own[0] if own and np.isfinite(own[0]) else recovery_s + usual
         if abs(entry_s - recovery_s - usual) > 0.25:
             entry_s = recovery_s + usual
-        entries.append(entry_s)
+        knock_s = None if knocks is None else knocks.near(entry_s)
+        entries.append(entry_s if knock_s is None else knock_s)
     pulls = [
         Stroke(catch_s=e.catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
         for e in events
         if np.isfinite(e.mid_pull_s)
     ]
     if entries and _reaches_for_the_wall(motion, pulls):
-        entries[-1] = min(float(motion.recoveries_s[-1]) + _WALL_DELAY * usual, motion.time_s[-1])
-    if knocks is not None:
-        at_knocks = [knocks.near(entry_s) for entry_s in entries]
-        entries = [e if k is None else k for e, k in zip(entries, at_knocks, strict=True)]
+        entries[-1] = _wall_entry(motion, usual, knocks)
     return _without_strays(_pair(entries, pulls), period_s)
 
 
@@ -137,6 +135,14 @@ def _reaches_for_the_wall(motion: WristMotion, pulls: list[Stroke]) -> bool:
     last_s = float(motion.recoveries_s[-1])
     near = motion.time_s[-1] - last_s < _WALL_SHARE * motion.period.period_s
     return near and not any(p.mid_pull_s > last_s for p in pulls)
+
+
+def _wall_entry(motion: WristMotion, usual_s: float, knocks: Knocks | None) -> float:
+    """Return the entry of the reach for the wall; its knock comes before that of the touch."""
+    recovery_s = float(motion.recoveries_s[-1])
+    late_s = recovery_s + _WALL_DELAY * usual_s
+    knock_s = None if knocks is None else knocks.first(recovery_s + 0.5 * usual_s, late_s)
+    return min(late_s, float(motion.time_s[-1])) if knock_s is None else knock_s
 
 
 def _without_strays(strokes: list[Stroke], period_s: float) -> list[Stroke]:

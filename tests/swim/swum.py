@@ -49,15 +49,20 @@ def swim(
 
 def oriented(rehearsal: Rehearsal) -> Recording:
     """Return a rehearsal's recording on one clock, with orientation."""
-    session = Session(
+    settings = Settings()
+    session = session_of(rehearsal)
+    return orient(prepare(session, rehearsal.streams, settings, Quality()), settings)
+
+
+def session_of(rehearsal: Rehearsal) -> Session:
+    """Return the session that a rehearsal's folder would be."""
+    return Session(
         folder=Path(),
         swimmer="invented swimmer",
         started_at=datetime(2026, 3, 14, tzinfo=UTC),
         pool_length_m=rehearsal.plan.pool_length_m,
         sensors=tuple(SensorFile(placement=p, file=Path(f"{p}.csv")) for p in rehearsal.streams),
     )
-    settings = Settings()
-    return orient(prepare(session, rehearsal.streams, settings, Quality()), settings)
 
 
 def wearing(recording: Recording, *places: Placement) -> Recording:

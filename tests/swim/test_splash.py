@@ -1,0 +1,116 @@
+"""The water's knock on the hand: told from the arm's own movements, and what entries gain by it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from sensorswim.model import Placement, Quality, Side
+from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.splash import Knocks, find_knocks
+from sensorswim.swim.strokes import ArmResult, StrokeFinder
+from sensorswim.swim.water_line import by_knocks
+from sensorswim.swim.wrist_strap import align_wrist
+from tests.swim.swum import session_of, swim
+
+WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+
+
+@cache
+def arms(splash_m_s2: float) -> tuple[ArmResult, dict[Side, np.ndarray]]:
+    """Return what four lengths say of the arms, and the true entries."""
+    rehearsal, recording = swim(
+        seed=11,
+        kit={"placements": WRISTS, "rate_hz": 104.0},
+        entry_splash_m_s2=splash_m_s2,
+        stroke_rate_cycles_min=32.0,
+    )
+    lengths = rehearsal.truth["lengths"]
+    straps = {p: align_wrist(recording, recording.tracks[p], lengths, Quality()) for p in WRISTS}
+    found = StrokeFinder(session=session_of(rehearsal)).find(recording, lengths, straps)
+    strokes = rehearsal.truth["arm_strokes"]
+    true = {s: strokes.loc[strokes["side"] == str(s), "entry_s"].dropna().to_numpy() for s in Side}
+    return found, true
+
+
+def errors_s(splash_m_s2: float) -> np.ndarray:
+    """Return how far each true entry is from the nearest that was found."""
+    found, true = arms(splash_m_s2)
+    strokes = found.arm_strokes
+    own = {s: strokes.loc[strokes["side"] == str(s), "entry_s"].dropna().to_numpy() for s in Side}
+    return np.concatenate([np.abs(own[s][:, None] - true[s]).min(axis=0) for s in Side])
+
+
+def test_entries_with_a_splash_are_told_to_a_sample_or_so() -> None:
+    with_splash, without = errors_s(18.0), errors_s(0.0)
+    assert np.median(with_splash) < 0.008
+    assert np.median(with_splash) < 0.5 * np.median(without)
+    assert np.percentile(with_splash, 90) < 0.05
+
+
+def test_an_arm_without_splash_shows_no_knocks_in_its_strokes() -> None:
+    found, true = arms(0.0)
+    knocks = np.concatenate([find_knocks(m).start_s for m in found.motions.values()])
+    entries = np.concatenate(list(true.values()))
+    assert (np.abs(knocks[:, None] - entries) < 0.15).any(axis=0).mean() < 0.02
+    fits, told = by_knocks(found.motions, found.paths, found.shoulders)
+    assert not told
+    assert all(fit.line_shift_m == 0.0 for fit in fits.values())
+
+
+def still(count: int = 600, rate_hz: float = 100.0) -> WristMotion:
+    """Return a wrist that swings slowly, nothing more."""
+    found, _ = arms(0.0)
+    motion = next(iter(found.motions.values()))
+    time_s = np.arange(count) / rate_hz
+    swing = 8.0 * np.sin(2.0 * np.pi * time_s[:, None] / 1.8 + np.arange(3))
+    return replace(motion, time_s=time_s, accel_m_s2=swing, valid=np.ones(count, dtype=bool))
+
+
+def knocked(motion: WristMotion, moment_s: float, size_m_s2: float) -> WristMotion:
+    """Return the motion with a pulse of 25 ms that begins at a moment."""
+    share = ((motion.time_s - moment_s) / 0.025).clip(0.0, 1.0)
+    pulse = size_m_s2 * np.sin(np.pi * share) ** 2
+    return replace(motion, accel_m_s2=motion.accel_m_s2 + pulse[:, None] * [0.3, 0.2, 0.9])
+
+
+@pytest.mark.parametrize("moment_s", [2.0, 2.497, 3.333])
+def test_a_knock_is_told_where_it_begins_and_a_swing_is_none(moment_s: float) -> None:
+    motion = still()
+    assert not len(find_knocks(motion).start_s)
+    knocks = find_knocks(knocked(motion, moment_s, 6.0))
+    assert knocks.start_s == pytest.approx([moment_s], abs=0.01)
+    assert knocks.near(moment_s + 0.1) == knocks.start_s[0]
+    assert knocks.near(moment_s + 0.3) is None
+    assert knocks.first(moment_s - 0.2, moment_s - 0.05) == knocks.start_s[0]
+    assert knocks.first(moment_s + 0.05, moment_s + 0.3) is None
+
+
+def test_the_edge_of_a_gap_is_no_knock() -> None:
+    motion = knocked(still(), 2.5, 6.0)
+    valid = motion.valid & ~((motion.time_s > 2.55) & (motion.time_s < 2.6))
+    assert not len(find_knocks(replace(motion, valid=valid)).start_s)
+
+
+@pytest.mark.parametrize(("kept", "scattered_s"), [(0.08, 0.0), (1.0, 0.12)])
+def test_few_knocks_and_scattered_ones_leave_the_water_line_alone(
+    kept: float, scattered_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found, _ = arms(18.0)
+    fits = {k: replace(f, line_shift_m=0.0) for k, f in found.shoulders.items()}
+    assert by_knocks(found.motions, found.paths, fits)[1].keys() == fits.keys()
+    rng = np.random.default_rng(3)
+
+    def spoiled(motion: WristMotion) -> Knocks:
+        knocks = find_knocks(motion)
+        some = rng.random(len(knocks.start_s)) < kept
+        moved = knocks.start_s + rng.uniform(-scattered_s, scattered_s, len(some))
+        return replace(knocks, start_s=moved[some], sharpness=knocks.sharpness[some])
+
+    monkeypatch.setattr("sensorswim.swim.water_line.find_knocks", spoiled)
+    moved, told = by_knocks(found.motions, found.paths, fits)
+    assert not told
+    assert moved == fits
