@@ -43,6 +43,7 @@ from sensorswim.signal.starts import (
     body_starts_s,
     feet_offset,
     feet_starts_s,
+    largest_set,
     shared_starts,
 )
 
@@ -54,9 +55,13 @@ SURE_MARGIN: Final = 0.25
 """By how much the best offset has to beat all others to be trusted; on synthetic swims without
 knocks one in twenty that pass is wrong by more than 0.2 s."""
 
+BODY_REACH_S: Final = 3.0
+"""How far from the rough offset trunk, head and upper arms are looked for at the push-offs."""
+
 UNSURE_S: Final = 0.8
 """Residual where a rival offset is nearly as good: it may be 1 to 2 s away."""
 
+_LIMBS: Final = (Limb.WRIST, Limb.ANKLE)
 _MIN_CORRELATION: Final = 0.25
 _WRIST_CANDIDATES: Final = 5
 _OWN_PEAK_S: Final = 0.3
@@ -183,23 +188,47 @@ class _Placing:
             for p in free
         }
         found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is Limb.WRIST}
+        found |= {p: self._by_body(p, m) for p, m in found.items() if p.limb not in _LIMBS}
         body_s = self._body_starts_s(found)
         found |= {p: self._by_feet(p, m, body_s) for p, m in found.items() if p.limb is Limb.ANKLE}
         return found
 
     def _by_starts(self, place: Placement, moved: Moved) -> Moved:
         """Return a wrist's clock from the push-offs out of rest, where those are told alike."""
-        other = next((p for p in self.placed if p.limb is Limb.WRIST), None)
+        other = self._placed_wrist()
         if other is None:
             return moved
         starts = self._shared(other, place, moved)
-        if not len(starts.moments_s):
-            return moved
         level_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
+        if not len(level_s):
+            return moved
         level_s = level_s[np.abs(level_s - np.median(level_s)) < AGREE_S]
         if 2 * len(level_s) <= len(starts.offsets_s):
             return moved
         return _sharper(moved, level_s, STARTS_FLOOR_S)
+
+    def _by_body(self, place: Placement, moved: Moved) -> Moved:
+        """Return the clock of trunk, head or upper arm from the starts that carry the wrists, too.
+
+        They are looked for far around: the rough offset may be that of a neighbouring stroke.
+        Offsets that as many ask for near the rough one contradict one far from it.
+        """
+        other = self._placed_wrist()
+        if other is None:
+            return moved
+        ours, theirs = self.sensors[other].travel, self.sensors[place].travel
+        starts = shared_starts(ours, theirs, moved.level_s, BODY_REACH_S)
+        asked_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
+        level_s = largest_set(asked_s, AGREE_S)
+        if not len(level_s):
+            return moved
+        near = int(np.sum(np.abs(asked_s - moved.level_s) < _NEAR_S))
+        if abs(np.median(level_s) - moved.level_s) > _NEAR_S and len(level_s) <= near:
+            return moved
+        return _sharper(moved, level_s, STARTS_FLOOR_S)
+
+    def _placed_wrist(self) -> Placement | None:
+        return next((p for p in self.placed if p.limb is Limb.WRIST), None)
 
     def _shared(self, other: Placement, place: Placement, moved: Moved) -> Starts:
         return shared_starts(self.sensors[other].travel, self.sensors[place].travel, moved.level_s)

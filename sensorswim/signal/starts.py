@@ -58,12 +58,12 @@ rough one, and how far apart two offsets are that contradict each other."""
 
 @dataclass(frozen=True, kw_only=True)
 class Starts:
-    """Push-offs out of rest that two wrists share.
+    """Push-offs out of rest that a wrist and another sensor may share.
 
     Parameters
     ----------
     moments_s : (K,)
-        Device time of the second wrist.
+        Device time of the second sensor.
     offsets_s : (K,)
         What each asks to be added to the second clock to read the first.
     """
@@ -72,21 +72,25 @@ class Starts:
     offsets_s: FloatArray
 
 
-def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
-    """Return the push-offs out of rest of two wrists.
+def shared_starts(
+    first: Travel, second: Travel, rough_s: float, reach_s: float = _REACH_S
+) -> Starts:
+    """Return the push-offs out of rest of two sensors that the body carries alike.
 
     Parameters
     ----------
     first, second : Travel
-    rough_s : float
-        The offset to within 0.2 s.
+        A wrist, and a wrist or any sensor above the hips.
+    rough_s, reach_s : float
+        The offset to within the reach. Up to 0.2 s each push-off asks for the one that fits best;
+        with a longer reach for all that fit, most of which are chance.
     """
     apart = int(_APART_S * TRAVEL_RATE_HZ)
     tops, _ = find_peaks(np.abs(first.accel), height=_LEAST_M_S2, distance=apart)
     told = [
         (moment_s - offset_s, offset_s)
         for moment_s in first.time_s[tops]
-        if (offset_s := _offset(first, second, moment_s, rough_s)) is not None
+        for offset_s in _offsets(first, second, moment_s, rough_s, reach_s)
     ]
     moments_s, offsets_s = np.array(told).reshape(-1, 2).T
     return Starts(moments_s=moments_s, offsets_s=offsets_s)
@@ -151,8 +155,13 @@ def feet_offset(
         Empty where two sets that contradict each other are as large.
     """
     asked = body_s[:, None] - _FEET_BEFORE_S - feet_s - drift * (feet_s - middle_s)
-    asked = np.sort(asked[np.abs(asked - rough_s) < _FEET_REACH_S])
-    sets = [asked[np.abs(asked - value) < _FEET_AGREE_S] for value in asked]
+    return largest_set(asked[np.abs(asked - rough_s) < _FEET_REACH_S], _FEET_AGREE_S)
+
+
+def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:
+    """Return the most offsets (J,) that agree, empty where others do as often and contradict."""
+    asked_s = np.sort(asked_s)
+    sets = [asked_s[np.abs(asked_s - value) < agree_s] for value in asked_s]
     best = max(sets, key=len, default=np.empty(0))
     rival = any(
         len(other) == len(best) and abs(np.median(other) - np.median(best)) > _RIVAL_S
@@ -161,32 +170,37 @@ def feet_offset(
     return np.empty(0) if rival else best
 
 
-def _offset(first: Travel, second: Travel, moment_s: float, rough_s: float) -> float | None:
-    """Return the offset that one push-off asks for, None where it isn't one out of rest."""
+def _offsets(
+    first: Travel, second: Travel, moment_s: float, rough_s: float, reach_s: float
+) -> list[float]:
+    """Return the offsets that one push-off asks for, none where it isn't one out of rest."""
     ours = _stretch(first, moment_s, _GAIN).sum() / TRAVEL_RATE_HZ
-    theirs = _stretch(second, moment_s - rough_s, _GAIN).sum() / TRAVEL_RATE_HZ
-    small, large = sorted((abs(ours), abs(theirs)))
-    unrest = max(
-        _rms(_stretch(first, moment_s, _BEFORE)),
-        _rms(_stretch(second, moment_s - rough_s, _BEFORE)),
-    )
-    if small < max(_LEAST_GAIN_M_S, _LIKE_GAIN * large) or unrest > _CALM_M_S2:
-        return None
+    if abs(ours) < _LEAST_GAIN_M_S or _rms(_stretch(first, moment_s, _BEFORE)) > _CALM_M_S2:
+        return []
     along = (_stretch(first, moment_s, _WINDOW) * np.exp(-1j * np.angle(ours))).real
-    lags_s = np.arange(-_REACH_S, _REACH_S + 0.5 * _STEP_S, _STEP_S)
-    other = np.array([_stretch(second, moment_s - rough_s - s, _WINDOW) for s in lags_s])
-    other_along = (other * np.exp(-1j * np.angle(theirs))).real
-    size = np.sqrt((along @ along) * (other_along**2).sum(axis=1))
-    like = other_along @ along / np.maximum(size, 1e-9)
-    best = int(np.argmax(like))
-    return rough_s + float(lags_s[best]) if like[best] > _LIKE else None
+    lags_s = rough_s + np.arange(-reach_s, reach_s + 0.5 * _STEP_S, _STEP_S)
+    there_s = moment_s - lags_s[:, None]
+    theirs = _stretch(second, there_s, _GAIN).sum(axis=1) / TRAVEL_RATE_HZ
+    turned = _stretch(second, there_s, _WINDOW) * np.exp(-1j * np.angle(theirs))[:, None]
+    size = np.sqrt((along @ along) * (turned.real**2).sum(axis=1))
+    like = turned.real @ along / np.maximum(size, 1e-9)
+    small, large = np.minimum(abs(ours), np.abs(theirs)), np.maximum(abs(ours), np.abs(theirs))
+    good = (small > np.maximum(_LEAST_GAIN_M_S, _LIKE_GAIN * large)) & (like > _LIKE)
+    good &= _rms(_stretch(second, there_s, _BEFORE)) < _CALM_M_S2
+    if reach_s <= _REACH_S:
+        best = int(np.argmax(like))
+        return [float(lags_s[best])] if good[best] else []
+    tops, _ = find_peaks(np.where(good, like, 0.0), distance=int(_RIVAL_S / _STEP_S))
+    return [float(lags_s[k]) for k in tops]
 
 
-def _stretch(travel: Travel, moment_s: float, around_s: tuple[float, float]) -> ComplexArray:
-    """Return the acceleration around a moment of the sensor's own clock."""
+def _stretch(
+    travel: Travel, moment_s: float | FloatArray, around_s: tuple[float, float]
+) -> ComplexArray:
+    """Return the acceleration around a moment, or several (K, 1), of the sensor's own clock."""
     at_s = moment_s + np.arange(*around_s, 1.0 / TRAVEL_RATE_HZ)
     return np.interp(at_s, travel.time_s, travel.accel)
 
 
-def _rms(values: ComplexArray) -> float:
-    return float(np.sqrt(np.mean(np.abs(values) ** 2)))
+def _rms(values: ComplexArray) -> FloatArray:
+    return np.asarray(np.sqrt(np.mean(np.abs(values) ** 2, axis=-1)))
