@@ -35,6 +35,8 @@ _LEGS_LATE_S: Final = 0.2
 _ALIKE: Final = 0.8
 _RIDING_RAD_S: Final = 0.35
 _OUTER_SHARE: Final = 0.5
+_HEAD_DOUBT_DEG: Final = 12.0
+"""Picked on the synthetic swimmer."""
 _HEADING_S: Final = 4.0
 TRUNK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.HEAD)
 ANKLES: Final = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
@@ -235,16 +237,37 @@ def _trunk(
         crown = axis * (1.0 if axis[0] >= 0 else -1.0)
     strap = _square_z(crown, np.median(up[swimming], axis=0))
     roll = np.degrees(np.arctan2(up @ strap[1], up @ strap[2]))
+    glide = _glide_deg(recording, track, roll, lengths)
     if track.placement is Placement.HEAD:
-        zero = float(np.median(roll[swimming]))
+        zero = _head_zero_deg(glide, roll[swimming])
     else:
-        glide = _glide_deg(recording, track, roll, lengths)
         middle = _middle_deg(roll, swimming, recording.rate_hz)
         guide = _against_legs_deg(roll, swimming, legs_deg, recording.rate_hz)
         zero = _zero_deg(glide, middle, guide)
     turn = np.radians(zero)
     z = np.cos(turn) * strap[2] + np.sin(turn) * strap[1]
     return _square_z(crown, z)
+
+
+def _head_zero_deg(glide: float | None, swimming_deg: FloatArray) -> float:
+    """Return the head's zero of roll: of the glides where the head is mostly so when swimming.
+
+    Who breathes every second half cycle and stays long has the face up nearly half of the time:
+    then the median lies between, while a third of all lies close to where the head is kept still.
+    """
+    middle, still = float(np.median(swimming_deg)), _densest(swimming_deg)
+    if glide is not None and min(abs(glide - still), abs(glide - middle)) < _HEAD_DOUBT_DEG:
+        return glide
+    return middle
+
+
+def _densest(values: FloatArray) -> float:
+    """Return the middle of the shortest stretch that holds a third of the values."""
+    ordered = np.sort(values)
+    count = max(len(ordered) // 3, 1)
+    widths = ordered[count:] - ordered[:-count]
+    first = int(np.argmin(widths))
+    return float(0.5 * (ordered[first] + ordered[first + count]))
 
 
 def _zero_deg(glide: float | None, middle: float, legs: float | None) -> float:

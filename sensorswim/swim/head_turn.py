@@ -24,7 +24,8 @@ def turned_to_breathe(
     The mark is the head's turn to the upper side plus its turn against the trunk: a head that
     merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
     further than the trunk; a head kept still gets next to none. The limit lies in the widest gap
-    between the marks, with the likely one of 55 degrees where there is no such gap.
+    between the marks, with the likely one of 55 degrees where there is no such gap. The last half
+    cycle of a length counts up to its peak only: behind it may be the turn.
 
     Parameters
     ----------
@@ -33,7 +34,8 @@ def turned_to_breathe(
         Roll of the head, and of the best source of roll; NaN in gaps.
     """
     mark = np.full(len(halves), np.nan)
-    for i, (first, stop) in enumerate(zip(halves.first, halves.stop, strict=True)):
+    stops = np.where(halves.closes, np.minimum(halves.peak + 1, halves.stop), halves.stop)
+    for i, (first, stop) in enumerate(zip(halves.first, stops, strict=True)):
         head = halves.sign[i] * head_deg[first:stop]
         trunk = halves.sign[i] * trunk_deg[first:stop]
         if np.isfinite(head).mean() > _KNOWN:
