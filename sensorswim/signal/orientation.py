@@ -1,8 +1,8 @@
 """From acceleration and turn rate to orientation, per contiguous piece.
 
 The world frame is right-handed with z up. Its heading is free: no magnetometer is used, because
-the steel of pool walls and starting blocks bends the field by tens of degrees; each piece between
-gaps has a heading of its own.
+the steel of pool walls and starting blocks bends the field by tens of degrees; behind a gap it goes
+on as before it, as near as can be told.
 
 Source: Laidig & Seel, VQF, Information Fusion 91 (2023), doi 10.1016/j.inffus.2022.10.014, offline
 variant, default parameters, on exactly summed blocks of samples (`blocks`). Like every filter that
@@ -26,7 +26,7 @@ from sensorswim.model import Recording, Settings, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.blocks import vqf_offline
 from sensorswim.signal.regular import valid_pieces
-from sensorswim.signal.rotations import from_up, rotate
+from sensorswim.signal.rotations import conjugate, from_up, multiply, rotate
 from sensorswim.units import STANDARD_GRAVITY_M_S2
 
 Estimator = Callable[[FloatArray, FloatArray, float], FloatArray]
@@ -97,7 +97,10 @@ def initial_tilt(accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
-    """Run the estimator over each contiguous piece and hold its last value over the gap after."""
+    """Run the estimator over each contiguous piece and hold its last value over the gap after.
+
+    Nothing tells where a piece heads but the one before: a limb goes on as it was.
+    """
     out = np.tile(np.array([1.0, 0.0, 0.0, 0.0]), (len(track.valid), 1))
     pieces = valid_pieces(track.valid)
     if not pieces:
@@ -107,9 +110,17 @@ def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
         accel, gyro = track.accel_m_s2[piece], track.gyro_rad_s[piece]
         short = len(accel) < _SHORT_PIECE
         q = from_up(accel) if short else estimator(gyro, accel, rate_hz)
+        q = _heading_on(q, out[piece.start - 1]) if piece.start > pieces[0].start else q
         out[piece], out[piece.stop : end] = q, q[-1]
     out[: pieces[0].start] = out[pieces[0].start]
     return out
+
+
+def _heading_on(q: FloatArray, before: FloatArray) -> FloatArray:
+    """Return orientations (N, 4) turned about the vertical to begin as near another as can be."""
+    apart = multiply(before, conjugate(q[0]))
+    half = np.arctan2(apart[3], apart[0])
+    return multiply(np.array([np.cos(half), 0.0, 0.0, np.sin(half)]), q)
 
 
 def _madgwick(gyro_rad_s: FloatArray, accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:

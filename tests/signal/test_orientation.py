@@ -110,7 +110,7 @@ def test_nothing_in_a_gap_reaches_the_pieces_around_it():
     np.testing.assert_array_equal(held, np.tile(held[0], (201, 1)))
 
 
-def test_each_piece_alone_gives_what_the_whole_gave():
+def test_each_piece_alone_gives_what_the_whole_gave_but_for_where_it_heads():
     track, _ = known_turn()
     valid = track.valid.copy()
     valid[1200:1400] = False
@@ -124,7 +124,31 @@ def test_each_piece_alone_gives_what_the_whole_gave():
             source_rate_hz=RATE_HZ,
         )
     ).q_world_from_sensor
-    np.testing.assert_array_equal(whole, alone)
+    turned = [Rotation.from_quat(q, scalar_first=True) for q in (whole, alone)]
+    apart = (turned[0] * turned[1].inv()).as_rotvec()
+    np.testing.assert_allclose(apart, np.tile(apart[0], (len(apart), 1)), atol=1e-9)
+    np.testing.assert_allclose(apart[0, :2], 0.0, atol=1e-9)
+
+
+@pytest.mark.parametrize("roll_deg", [0.0, 60.0])
+def test_behind_a_gap_a_body_heads_where_it_headed_before(roll_deg):
+    """A level body turns by 130 degrees, rolls on and loses a second; 0 would be a heading anew."""
+    time_s = np.arange(3000) / RATE_HZ
+    heading = 130.0 * np.clip((time_s - 3.0) / 3.0, 0.0, 1.0)
+    roll = 45.0 * np.sin(2.0 * np.pi * (time_s - 12.0) / 2.0) + roll_deg * (time_s > 12.5)
+    turns = Rotation.from_euler("ZX", np.stack([heading, roll], axis=1), degrees=True)
+    between = (turns[:-1].inv() * turns[1:]).as_rotvec() * RATE_HZ
+    track = Track(
+        placement=WRIST,
+        accel_m_s2=turns.inv().apply(np.tile([0.0, 0.0, G], (3000, 1))),
+        gyro_rad_s=np.concatenate([between[:1], between]),
+        valid=(time_s < 12.0) | (time_s > 13.0),
+        source_rate_hz=RATE_HZ,
+    )
+    q = Rotation.from_quat(oriented(track).q_world_from_sensor, scalar_first=True)
+    ahead = (q * turns.inv()).apply(turns.apply([1.0, 0.0, 0.0]))
+    before, behind = ahead[1000:1200].mean(axis=0), ahead[1310:1600].mean(axis=0)
+    assert before @ behind > 0.95 * np.linalg.norm(before) * np.linalg.norm(behind)
 
 
 @pytest.mark.parametrize("count", [0, 1, 2, 3, 4, 5])
