@@ -10,8 +10,12 @@ from sensorswim.model.streams import FloatArray, IntArray
 from sensorswim.swim.half_cycles import HalfCycles
 
 _LIMIT_DEG: Final = 55.0
-_LIMITS_DEG: Final = (10.0, 100.0)
-_GAP_DEG: Final = 15.0
+_TURNED_DEG: Final = 45.0
+_APART_DEG: Final = 20.0
+_APART: Final = 4.0
+"""Breaths' marks lie at the one on average, and so far from the others in degrees and in spreads;
+marks of one kind that are spread evenly would be 3.5 spreads apart."""
+
 _SURE_DEG: Final = 40.0
 _KNOWN: Final = 0.8
 
@@ -23,8 +27,8 @@ def turned_to_breathe(
 
     The mark is the head's turn to the upper side plus its turn against the trunk: a head that
     merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
-    further than the trunk; a head kept still gets next to none. The limit lies in the widest gap
-    between the marks, with the likely one of 55 degrees where there is no such gap. The last half
+    further than the trunk; a head kept still gets next to none. The limit lies between two kinds
+    of marks, at the likely one of 55 degrees where they are of one kind. The last half
     cycle of a length counts up to its peak only: behind it may be the turn.
 
     Parameters
@@ -46,9 +50,20 @@ def turned_to_breathe(
 
 
 def _limit_deg(marks: FloatArray) -> float:
-    """Return the middle of the widest gap between the marks, the likely limit without one."""
-    low, high = _LIMITS_DEG
-    near = np.sort(np.r_[low, marks[(marks > low) & (marks < high)], high])
-    gaps = np.diff(near)
-    widest = int(np.argmax(gaps))
-    return float(0.5 * (near[widest] + near[widest + 1])) if gaps[widest] > _GAP_DEG else _LIMIT_DEG
+    """Return the limit between two kinds of marks, the likely one where they are of one kind.
+
+    The kinds are those with the least spread within (Otsu, IEEE Trans Syst Man Cybern 9, 1979).
+    """
+    ordered = np.sort(marks)
+    below = np.arange(1, len(ordered))
+    if not len(below):
+        return _LIMIT_DEG
+    low = np.cumsum(ordered)[:-1] / below
+    high = (ordered.sum() - np.cumsum(ordered)[:-1]) / below[::-1]
+    between = below * below[::-1] * (high - low) ** 2
+    k = int(np.argmax(between))
+    within = max(float(ordered.var()) - float(between[k]) / len(ordered) ** 2, 0.0)
+    apart = float(high[k] - low[k])
+    if apart < max(_APART_DEG, _APART * np.sqrt(within)) or high[k] < _TURNED_DEG:
+        return _LIMIT_DEG
+    return float(0.5 * (ordered[k] + ordered[k + 1]))

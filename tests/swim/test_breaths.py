@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sensorswim.model import Quality, Recording
+from sensorswim.model import Quality, Recording, Side
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
@@ -254,3 +254,42 @@ def test_head_breathes_only_where_it_turns_further_than_the_trunk(
     assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 3 == 1)
     head_deg[2000:2400] = np.nan
     assert -1 in turned_to_breathe(halves, head_deg, trunk_deg)[0]
+
+
+def test_a_head_that_turns_less_than_a_far_rolling_trunk_still_breathes() -> None:
+    """Breaths roll the trunk to 72 degrees and the head to 57, others 45 and 5."""
+    time_s = np.arange(6000) / 100.0
+    phase = np.pi * time_s / 0.8
+    half = (phase // np.pi).astype(int)
+    breath = half % 4 == 1
+    wave = np.sin(phase)
+    spread = 1.0 + 0.15 * np.sin(2.4 * half)
+    head_deg = np.where(breath, 57.0 * spread, 5.0) * np.sign(wave) * np.abs(wave) ** 0.5
+    trunk_deg = np.where(breath, 72.0, 45.0) * wave
+    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    halves = find_half_cycles(time_s, trunk_deg, lengths)
+    told, _ = turned_to_breathe(halves, head_deg, trunk_deg)
+    assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 4 == 1)
+
+
+def test_a_head_that_rolls_along_all_the_time_never_breathes() -> None:
+    time_s = np.arange(6000) / 100.0
+    trunk_deg = 45.0 * np.sin(np.pi * time_s / 0.8) * (1.0 + 0.1 * np.sin(0.7 * time_s))
+    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    halves = find_half_cycles(time_s, trunk_deg, lengths)
+    assert not turned_to_breathe(halves, 0.9 * trunk_deg, trunk_deg)[0].any()
+
+
+def test_a_head_that_is_up_nearly_half_of_the_time_keeps_its_zero() -> None:
+    """Breathing to the left every cycle and staying long; the middle of all would be 20 off."""
+    rehearsal, recording = swim(
+        seed=5,
+        breath_every=2,
+        breath_side=Side.LEFT,
+        breath_hold_s=0.8,
+        breath_roll_extra_deg=14.0,
+        stroke_rate_cycles_min=28.0,
+    )
+    found = _breaths(rehearsal, recording).breaths
+    assert set(found["side"]) == {"left"}
+    assert f1(rehearsal.truth["breaths"]["peak_s"], found["peak_s"], 0.3) > 0.97
