@@ -34,7 +34,7 @@ NAME_BEGINS: Final = "SSW-"
 _FAILURES: Final = (BleakError, TimeoutError, OSError, EOFError)
 
 
-@dataclass
+@dataclass(eq=False)
 class Adapter:
     """One Bluetooth adapter.
 
@@ -107,13 +107,16 @@ class BleakFinder:
         self._home: dict[str, Adapter] = {}
 
     async def found(self) -> AsyncIterator[Found]:
-        """Yield sensors as they are heard; each belongs to the adapter with the fewest."""
+        """Yield sensors as they are heard; each belongs to the adapter with the fewest.
+
+        Those of an adapter that fails go over to one that hears them.
+        """
         pause_s = PAUSES_S[0]
         while True:
             before = len(self._home)
             await asyncio.gather(*(self._scan(adapter) for adapter in self.adapters))
             for name in sorted({name for a in self.adapters for name in a.devices}):
-                home = self._home.setdefault(name, self._least_busy(name))
+                home = self._home[name] = self._home_of(name)
                 yield Found(name=name, address=home.devices[name].address, adapter=home.name)
             new = len(self._home) > before or not self._home
             pause_s = PAUSES_S[0] if new else min(2.0 * pause_s, PAUSES_S[1])
@@ -121,12 +124,17 @@ class BleakFinder:
 
     def link(self, found: Found) -> Link:
         """Return an unconnected link."""
-        return BleakLink(found.name, self._home[found.name], self._clock)
+        return BleakLink(found.name, lambda: self._home[found.name], self._clock)
 
-    def _least_busy(self, name: str) -> Adapter:
+    def _home_of(self, name: str) -> Adapter:
+        """Return the adapter that a sensor has, or the least busy one where that has none."""
         hearing = [adapter for adapter in self.adapters if name in adapter.devices]
+        well = [adapter for adapter in hearing if not adapter.problem]
+        home = self._home.get(name)
+        if home is not None and (home in well or not well):
+            return home
         homes = list(self._home.values())
-        return min(hearing, key=lambda adapter: sum(home is adapter for home in homes))
+        return min(well or hearing, key=lambda one: sum(home is one for home in homes))
 
     async def _scan(self, adapter: Adapter) -> None:
         adapter.look_again.clear()
@@ -158,31 +166,34 @@ class BleakLink:
     delivers every packet twice (seen on real BlueZ).
     """
 
-    def __init__(self, name: str, adapter: Adapter, clock: HostClock) -> None:
+    def __init__(self, name: str, home: Callable[[], Adapter], clock: HostClock) -> None:
         self.name = name
-        self._adapter, self._clock = adapter, clock
+        self._home, self._clock = home, clock
         self._client: BleakClient | None = None
 
     async def connect(self, notified: Notified, dropped: Callable[[], None]) -> None:
         """Connect within the adapter's turn and switch the notifications on, the stream's last."""
-        device = self._adapter.devices.get(self.name)
+        adapter = self._home()
+        device = adapter.devices.get(self.name)
         if device is None:
-            self._adapter.look_again.set()
+            adapter.look_again.set()
             raise LinkLostError("not heard yet")
         limit_s = max(CONNECT_S / self._clock.speed, LEAST_CONNECT_S)
         self._client = BleakClient(
-            device, lambda _client: dropped(), timeout=limit_s, backend=self._adapter.client
+            device, lambda _client: dropped(), timeout=limit_s, backend=adapter.client
         )
         try:
-            async with self._adapter.turn:
+            async with adapter.turn:
                 await asyncio.wait_for(self._client.connect(), limit_s)
             for channel in sorted(Channel, key=lambda channel: channel is Channel.STREAM):
                 await self._listen(channel, notified)
         except BleakDeviceNotFoundError as failure:
-            self._adapter.devices.pop(self.name, None)
-            self._adapter.look_again.set()
+            adapter.devices.pop(self.name, None)
+            adapter.look_again.set()
             raise LinkLostError("gone from the adapter's list") from failure
         except _FAILURES as failure:
+            if isinstance(failure, OSError | EOFError) and not isinstance(failure, TimeoutError):
+                adapter.look_again.set()
             raise LinkLostError(str(failure)) from failure
 
     async def _listen(self, channel: Channel, notified: Notified) -> None:

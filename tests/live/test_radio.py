@@ -16,6 +16,7 @@ from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakError
+from bumble.device import Device
 
 from sensorswim import __version__
 from sensorswim.formats.radio_control import SERVICE_UUID, decode_state
@@ -198,6 +199,42 @@ def test_after_the_adapter_was_away_everything_comes_and_nothing_comes_twice(
     kept = sum(len(task.book.ledger) for task in recorder.tasks if task.book)
     assert kept == sum(len(item.device.log) for item in chain.worn)
     assert max(streamed.values()) == 1
+
+
+def test_sensors_of_an_adapter_that_is_gone_for_good_go_over_to_the_other(tmp_path: Path) -> None:
+    async def nobody() -> Device:
+        raise OSError("no such adapter")
+
+    async def look() -> None:
+        async with on_the_air(chain.worn, chain) as (radio, adapter):
+            other = Radio(radio._port)
+            adapters = [adapter, other.adapter("other")]
+            finder = BleakFinder(adapters, tell=chain.told.append, clock=chain.clock)
+            wearer = Wearer(folder=chain.folder, swimmer="Invented")
+            recorder = Recorder([wearer], finder, chain.clock, tell=chain.told.append)
+            running = asyncio.ensure_future(recorder.run())
+            try:
+                await until(streaming(recorder, 4))
+                assert sorted(homes(finder)) == ["other", "other", "virtual", "virtual"]
+                other._open = nobody
+                await other.close()
+                await until(lambda: not all(t.connected for t in recorder.tasks))
+                await until(lambda: all(t.connected for t in recorder.tasks))
+                assert homes(finder) == ["virtual"] * 4
+                recorder.finish()
+                await running
+            finally:
+                running.cancel()
+                await asyncio.gather(running, return_exceptions=True)
+
+    chain = Chain(tmp_path / "swim", dry=True, speed=3.0)
+    asyncio.run(look())
+    chain.assert_all_there()
+    assert any("other" in line and "no such adapter" in line for line in chain.told)
+
+
+def homes(finder: BleakFinder) -> list[str]:
+    return [str(home.name) for home in finder._home.values()]
 
 
 def test_a_small_mtu_has_packets_cut_and_joined(
