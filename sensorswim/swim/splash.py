@@ -21,8 +21,8 @@ _BLUR_S: Final = 0.008
 _ASIDE_S: Final = 0.05
 _FLOOR_M_S2: Final = 0.1
 _SHARP: Final = 3.0
-"""How many times what lies aside a knock is. Picked on the synthetic swimmer: of some 2,600 entries
-without a splash one had such a knock within 0.12 s, of the others four in ten."""
+"""How many times what lies aside a knock is. Picked on the synthetic swimmer: of some 2,000 entries
+without a splash one had such a knock within 0.15 s, of the others four in ten."""
 _RISE_S: Final = 0.013
 """A knock of some 20 ms is strongest so long after it begins."""
 _AROUND_S: Final = 0.15
