@@ -124,7 +124,11 @@ class BleakFinder:
 
     def link(self, found: Found) -> Link:
         """Return an unconnected link."""
-        return BleakLink(found.name, lambda: self._home[found.name], self._clock)
+        return self.link_of(found, BleakLink)
+
+    def link_of(self, found: Found, kind: type[BleakLink]) -> BleakLink:
+        """Return an unconnected link of some kind, by the adapter that the sensor has then."""
+        return kind(found.name, lambda: self._home[found.name], self._clock)
 
     def _home_of(self, name: str) -> Adapter:
         """Return the adapter that a sensor has, or the least busy one where that has none."""

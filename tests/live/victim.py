@@ -84,7 +84,7 @@ class WitnessedFinder(BleakFinder):
     """Finds sensors whose links are witnessed."""
 
     def link(self, found: Found) -> Link:
-        return WitnessedLink(found.name, self._home[found.name], self._clock)
+        return self.link_of(found, WitnessedLink)
 
 
 def record(folder: Path, port: int, clock: HostClock, sensors: dict[str, Placement | None]) -> None:
