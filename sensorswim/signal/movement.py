@@ -61,7 +61,7 @@ BODY_REACH_S: Final = 3.0
 UNSURE_S: Final = 0.8
 """Residual where a rival offset is nearly as good: it may be 1 to 2 s away."""
 
-_LIMBS: Final = (Limb.WRIST, Limb.ANKLE)
+_ARMS_AND_LEGS: Final = (Limb.WRIST, Limb.ANKLE)
 _MIN_CORRELATION: Final = 0.25
 _WRIST_CANDIDATES: Final = 5
 _OWN_PEAK_S: Final = 0.3
@@ -188,7 +188,7 @@ class _Placing:
             for p in free
         }
         found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is Limb.WRIST}
-        found |= {p: self._by_body(p, m) for p, m in found.items() if p.limb not in _LIMBS}
+        found |= {p: self._by_body(p, m) for p, m in found.items() if p.limb not in _ARMS_AND_LEGS}
         body_s = self._body_starts_s(found)
         found |= {p: self._by_feet(p, m, body_s) for p, m in found.items() if p.limb is Limb.ANKLE}
         return found
