@@ -23,6 +23,10 @@ from sensorswim.signal.shakes import FAR_APART_S, MAX_DRIFT, TYPICAL_DRIFT, Move
 ENVELOPE_SLACK_S: Final = 6.0
 """How far knocks at both ends may lie from the offset of the movement's envelope."""
 
+SURE_SLACK_S: Final = 0.1
+UNSURE_SLACK_S: Final = 1.0
+"""The same for knocks at one end, where the movement is sure of its offset and where not."""
+
 _MIN_SAMPLES: Final = 20
 _READING_SHARE: Final = 0.3
 
@@ -93,7 +97,7 @@ def _without_both_ends(
 ) -> ClockFit | None:
     """Return the clock from knocks at one end, else from the movement, else as logged."""
     level_s = None if moved is None else moved.level_s
-    matches = _matches(shocks[first], shocks[place], level_s, 1.0)
+    matches = _matches(shocks[first], shocks[place], level_s, _slack_s(moved))
     if matches:
         return _from_one_end(matches, shocks[place], moved)
     if moved is not None:
@@ -101,6 +105,13 @@ def _without_both_ends(
     ours_s, theirs_s = shocks[first].time_s[[0, -1]], shocks[place].time_s[[0, -1]]
     overlap_s = min(ours_s[1], theirs_s[1]) - max(ours_s[0], theirs_s[0])
     return ClockFit(method="as_logged") if overlap_s > 0.0 else None
+
+
+def _slack_s(moved: Moved | None) -> float:
+    """Return how far knocks at one end may lie from the movement's offset; others are chance."""
+    if moved is None or not moved.sure:
+        return UNSURE_SLACK_S
+    return float(SURE_SLACK_S + 3.0 * np.hypot(moved.level_error_s, moved.floor_s))
 
 
 def _in_session_time(sensor: Sensor, fit: ClockFit) -> Sensor:

@@ -43,8 +43,10 @@ from sensorswim.signal.starts import (
     body_starts_s,
     feet_offset,
     feet_starts_s,
+    into_a_glide,
     largest_set,
     shared_starts,
+    starts_far_around,
 )
 
 LEGS_SPREAD_S: Final = 0.07
@@ -54,9 +56,6 @@ this from one (synthetic) swimmer to the next."""
 SURE_MARGIN: Final = 0.25
 """By how much the best offset has to beat all others to be trusted; on synthetic swims without
 knocks one in twenty that pass is wrong by more than 0.2 s."""
-
-BODY_REACH_S: Final = 3.0
-"""How far from the rough offset trunk, head and upper arms are looked for at the push-offs."""
 
 UNSURE_S: Final = 0.8
 """Residual where a rival offset is nearly as good: it may be 1 to 2 s away."""
@@ -187,43 +186,31 @@ class _Placing:
             p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
             for p in free
         }
-        found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is Limb.WRIST}
-        found |= {p: self._by_body(p, m) for p, m in found.items() if p.limb not in _ARMS_AND_LEGS}
+        found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is not Limb.ANKLE}
         body_s = self._body_starts_s(found)
         found |= {p: self._by_feet(p, m, body_s) for p, m in found.items() if p.limb is Limb.ANKLE}
         return found
 
     def _by_starts(self, place: Placement, moved: Moved) -> Moved:
-        """Return a wrist's clock from the push-offs out of rest, where those are told alike."""
-        other = self._placed_wrist()
-        if other is None:
-            return moved
-        starts = self._shared(other, place, moved)
-        level_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
-        if not len(level_s):
-            return moved
-        level_s = level_s[np.abs(level_s - np.median(level_s)) < AGREE_S]
-        if 2 * len(level_s) <= len(starts.offsets_s):
-            return moved
-        return _sharper(moved, level_s, STARTS_FLOOR_S)
+        """Return the clock of a sensor above the hips from the push-offs out of rest.
 
-    def _by_body(self, place: Placement, moved: Moved) -> Moved:
-        """Return the clock of trunk, head or upper arm from the starts that carry the wrists, too.
-
-        They are looked for far around: the rough offset may be that of a neighbouring stroke.
-        Offsets that as many ask for near the rough one contradict one far from it.
+        Those that end in a glide are looked for far around, since the rough offset may be that of
+        another stroke; where there are none, all those near by that agree.
         """
         other = self._placed_wrist()
         if other is None:
             return moved
         ours, theirs = self.sensors[other].travel, self.sensors[place].travel
-        starts = shared_starts(ours, theirs, moved.level_s, BODY_REACH_S)
-        asked_s = starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
-        level_s = largest_set(asked_s, AGREE_S)
-        if not len(level_s):
+        starts = starts_far_around(ours, theirs, moved.level_s)
+        into_s = _level_s(starts, moved)[into_a_glide(ours, theirs, starts)]
+        level_s = largest_set(into_s, AGREE_S)
+        if len(level_s) > 1 or len(into_s) == 1:
+            return _sharper(moved, level_s, STARTS_FLOOR_S)
+        near_s = _level_s(shared_starts(ours, theirs, moved.level_s), moved)
+        if not len(near_s):
             return moved
-        near = int(np.sum(np.abs(asked_s - moved.level_s) < _NEAR_S))
-        if abs(np.median(level_s) - moved.level_s) > _NEAR_S and len(level_s) <= near:
+        level_s = near_s[np.abs(near_s - np.median(near_s)) < AGREE_S]
+        if 2 * len(level_s) <= len(near_s):
             return moved
         return _sharper(moved, level_s, STARTS_FLOOR_S)
 
@@ -363,7 +350,10 @@ class _Placing:
         return _Choice(offset_s=arm_s - leg_s, value=value, margin=np.inf)
 
     def _against(self, place: Placement, offsets_s: dict[Placement, float]) -> _Choice | None:
-        """Return the offset of one sensor against all that are on the common clock."""
+        """Return the offset of one sensor against all that are on the common clock.
+
+        It is looked for around the median of what they say: one of them may be minutes off.
+        """
         if place in self.placed:
             anchor = next((p for p in offsets_s if p in self.placed), None)
             if anchor is not None:
@@ -375,7 +365,9 @@ class _Placing:
         ]
         if not known:
             return None
-        at_s = known[0][1].offsets_s + known[0][0]
+        known.sort(key=lambda k: k[0] + float(k[1].offsets_s[0]))
+        typical_s, typical = known[len(known) // 2]
+        at_s = typical.offsets_s + typical_s
         value = np.mean([a.at(at_s - o) for o, a in known], axis=0)
         return _best(Agreement(offsets_s=at_s, value=value))
 
@@ -463,16 +455,21 @@ class _Placing:
         return moments_s, late_s
 
 
+def _level_s(starts: Starts, moved: Moved) -> FloatArray:
+    """Return what push-offs ask for, (K,), at the middle of the clock."""
+    return starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
+
+
 def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
     """Return the clock at the offset that push-offs out of rest ask for.
 
-    A single one only confirms an offset that is sure and close by.
+    A single one confirms an offset that is close by, and is better than one that isn't sure.
     """
     if not len(level_s):
         return moved
     middle = float(np.median(level_s))
     if len(level_s) == 1 and not (moved.sure and abs(middle - moved.level_s) < _SAME_S):
-        return moved
+        return replace(moved, level_s=middle, sure=False)
     error_s = max(float(np.std(level_s)), STARTS_FLOOR_S) / np.sqrt(len(level_s))
     return replace(moved, level_s=middle, level_error_s=error_s, floor_s=floor_s, sure=True)
 

@@ -16,13 +16,16 @@ from typing import Final
 import numpy as np
 from scipy.signal import find_peaks
 
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, ComplexArray, Travel
 
 STARTS_FLOOR_S: Final = 0.01
 """Two wrists that are stretched out in front still move a little by themselves."""
 
 AGREE_S: Final = 0.03
+
+FAR_S: Final = 3.0
+"""How far from the rough offset push-offs are looked for: it may be that of another stroke."""
 
 _GAIN: Final = (-0.25, 0.3)
 _WINDOW: Final = (-0.5, 0.5)
@@ -34,10 +37,16 @@ _LEAST_GAIN_M_S: Final = 0.8
 _LIKE_GAIN: Final = 0.65
 _LEAST_M_S2: Final = 4.0
 _CALM_M_S2: Final = 4.5
+_LONG_BEFORE: Final = (-2.5, -0.4)
+_LONG_CALM_M_S2: Final = 3.0
+_PUSH_M_S: Final = 1.1
+_GLIDE: Final = (0.4, 1.0)
+_GLIDE_M_S2: Final = 3.5
 _LIKE: Final = 0.96
 """What counts as a push-off out of rest. Picked on synthetic swims without knocks, in which the
 ones that pass lie within 0.01 s of the truth, but for some strays."""
 
+_SAME_START_S: Final = 2.0
 _LAST_SHARE: Final = 0.5
 _FEET_BEFORE_S: Final = 0.09
 """The feet gain speed fastest this long before the body's gain has fallen to half of its peak, as
@@ -50,10 +59,10 @@ _FEET_BEFORE: Final = (-1.0, -0.45)
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_APART_S: Final = 0.5
 _FEET_AGREE_S: Final = 0.06
-_FEET_REACH_S: Final = 3.0
+"""What counts as the feet's push-off out of rest, as above."""
+
 _RIVAL_S: Final = 0.1
-"""What counts as the feet's push-off out of rest (as above), how far its offset may lie from the
-rough one, and how far apart two offsets are that contradict each other."""
+"""How far apart two offsets are that contradict each other."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,19 +81,50 @@ class Starts:
     offsets_s: FloatArray
 
 
-def shared_starts(
-    first: Travel, second: Travel, rough_s: float, reach_s: float = _REACH_S
-) -> Starts:
+def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
     """Return the push-offs out of rest of two sensors that the body carries alike.
 
     Parameters
     ----------
     first, second : Travel
         A wrist, and a wrist or any sensor above the hips.
-    rough_s, reach_s : float
-        The offset to within the reach. Up to 0.2 s each push-off asks for the one that fits best;
-        with a longer reach for all that fit, most of which are chance.
+    rough_s : float
+        The offset to within 0.2 s; each push-off asks for the one that fits best.
     """
+    return _starts(first, second, rough_s, _REACH_S)
+
+
+def starts_far_around(first: Travel, second: Travel, rough_s: float) -> Starts:
+    """Return what push-offs out of rest ask for, where the offset is known to within 3 s only.
+
+    Each asks for every offset that fits, most of which are chance.
+
+    Parameters
+    ----------
+    first, second, rough_s
+        As in `shared_starts`.
+    """
+    return _starts(first, second, rough_s, FAR_S)
+
+
+def into_a_glide(first: Travel, second: Travel, starts: Starts) -> BoolArray:
+    """Return which push-offs (K,) come after two calm seconds of both sensors and end in a glide.
+
+    The strokes of two wrists are alike, too, half a cycle away from the truth; none of them does.
+    """
+    sure = np.zeros(len(starts.moments_s), dtype=bool)
+    for k, moment_s in enumerate(starts.moments_s):
+        sides = ((first, moment_s + starts.offsets_s[k]), (second, moment_s))
+        sure[k] = all(
+            _rms(_stretch(travel, at_s, _LONG_BEFORE)) < _LONG_CALM_M_S2
+            and abs(_stretch(travel, at_s, _GAIN).sum()) > _PUSH_M_S * TRAVEL_RATE_HZ
+            and _rms(_stretch(travel, at_s, _GLIDE)) < _GLIDE_M_S2
+            for travel, at_s in sides
+        )
+    return sure
+
+
+def _starts(first: Travel, second: Travel, rough_s: float, reach_s: float) -> Starts:
     apart = int(_APART_S * TRAVEL_RATE_HZ)
     tops, _ = find_peaks(np.abs(first.accel), height=_LEAST_M_S2, distance=apart)
     told = [
@@ -99,6 +139,8 @@ def shared_starts(
 def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
     """Return when the body's gain of speed falls to half of its peak, (K,), one a push-off.
 
+    Of two within 2 s the later counts: in the earlier the arms only stretched out.
+
     Parameters
     ----------
     first, second : Travel
@@ -106,7 +148,8 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
     moments_s : (K,)
         Push-offs out of rest on that clock.
     """
-    return np.array([_fall_s(first, second, moment_s) for moment_s in moments_s])
+    fall_s = np.sort([_fall_s(first, second, moment_s) for moment_s in moments_s])
+    return fall_s[np.diff(fall_s, append=np.inf) > _SAME_START_S]
 
 
 def _fall_s(first: Travel, second: Travel, moment_s: float) -> float:
@@ -155,7 +198,7 @@ def feet_offset(
         Empty where two sets that contradict each other are as large.
     """
     asked = body_s[:, None] - _FEET_BEFORE_S - feet_s - drift * (feet_s - middle_s)
-    return largest_set(asked[np.abs(asked - rough_s) < _FEET_REACH_S], _FEET_AGREE_S)
+    return largest_set(asked[np.abs(asked - rough_s) < FAR_S], _FEET_AGREE_S)
 
 
 def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:

@@ -8,7 +8,8 @@ import pytest
 from sensorswim.model import Limb, Placement, Quality
 from sensorswim.rehearsal import Kit, Length, Plan, Rest, Stand, draw_swim, draw_swimmer, rehearse
 from sensorswim.signal.clocks import fit_clocks
-from sensorswim.signal.starts import feet_offset
+from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Travel
+from sensorswim.signal.starts import body_starts_s, feet_offset
 
 WRIST_S, ANKLE_S, BODY_S = 0.02, 0.05, 0.03
 
@@ -21,23 +22,39 @@ def swum(request):
     return rehearse(plan, swimmer=swimmer, kit=Kit(clock_offset_s=500.0), seed=request.param)
 
 
-def test_hands_and_feet_are_put_on_one_clock_without_knocks(swum):
-    fits = fit_clocks(swum.streams, Quality())
-    for place, fit in list(fits.items())[1:]:
-        at_s = swum.streams[place].accel.time_s[[0, -1]]
-        error_s = fit.to_session(at_s) - swum.truth_extra["clocks"][place].to_session(at_s)
-        assert np.abs(error_s).max() < (WRIST_S if place.limb is Limb.WRIST else ANKLE_S)
-
-
-@pytest.mark.parametrize("seed", [46, 75, 106])
-def test_what_the_trunk_carries_is_put_on_the_wrists_clock_without_knocks(seed):
-    """The rough offset of the trunk is off by 0.3 s, 1.4 s and 1.5 s in these."""
-    swim = draw_swim(seed, kit="full")
-    fits = fit_clocks(swim.streams, Quality())
-    for place in (p for p in fits if p.limb not in (Limb.WRIST, Limb.ANKLE)):
+def assert_near(swim, fits, placements, within_s):
+    for place in placements:
         at_s = swim.streams[place].accel.time_s[[0, -1]]
         error_s = fits[place].to_session(at_s) - swim.truth_extra["clocks"][place].to_session(at_s)
-        assert np.abs(error_s).max() < BODY_S
+        assert np.abs(error_s).max() < within_s, place
+
+
+def test_hands_and_feet_are_put_on_one_clock_without_knocks(swum):
+    fits = fit_clocks(swum.streams, Quality())
+    assert_near(swum, fits, [Placement.RIGHT_WRIST], WRIST_S)
+    assert_near(swum, fits, [Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE], ANKLE_S)
+
+
+@pytest.mark.parametrize("seed", [46, 65, 94, 106])
+def test_what_the_trunk_carries_is_put_on_the_wrists_clock_without_knocks(seed):
+    """The rough offset is off by 0.3 s, minutes (head), 0.5 s (all of them) and 1.5 s in these."""
+    swim = draw_swim(seed, kit="full")
+    fits = fit_clocks(swim.streams, Quality())
+    trunk = [p for p in fits if p.limb not in (Limb.WRIST, Limb.ANKLE)]
+    assert len(trunk) == 5
+    assert_near(swim, fits, trunk, BODY_S)
+
+
+@pytest.mark.parametrize("seed", [3025, 3038, 4033])
+def test_a_rough_offset_that_is_another_strokes_is_mended(seed):
+    """A wrist's is off by 0.4 s, or by 3 s as chance passes for knocks, or an ankle's by 0.8 s.
+
+    The last two have a single push-off out of rest.
+    """
+    swim = draw_swim(seed, kit="core")
+    fits = fit_clocks(swim.streams, Quality())
+    assert_near(swim, fits, [Placement.RIGHT_WRIST], 0.02)
+    assert_near(swim, fits, [Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE], 0.09)
 
 
 def test_how_well_it_is_known_is_said(swum):
@@ -56,3 +73,14 @@ def test_the_offset_that_most_push_offs_ask_for_wins():
 def test_two_offsets_that_are_as_good_decide_nothing():
     body_s, feet_s = np.array([10.0]), np.array([109.91, 108.7])
     assert not len(feet_offset(body_s, feet_s, -99.5, drift=0.0, middle_s=109.0))
+
+
+def test_of_two_starts_close_together_the_later_is_the_bodys():
+    """Before a push-off the arms stretch out, which looks like one."""
+    time_s = np.arange(0.0, 20.0, 1.0 / TRAVEL_RATE_HZ)
+    pushes = sum(8.0 * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s in (8.7, 10.0))
+    travel = Travel(
+        limb=Limb.WRIST, start_s=0.0, accel=pushes.astype(complex), turn_rad_s=0.0 * time_s
+    )
+    body_s = body_starts_s(travel, travel, np.array([8.7, 10.0]))
+    np.testing.assert_allclose(body_s, [10.0 + 0.1 * np.sqrt(2.0 * np.log(2.0))], atol=0.03)
