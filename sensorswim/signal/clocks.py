@@ -27,6 +27,9 @@ SURE_SLACK_S: Final = 0.1
 UNSURE_SLACK_S: Final = 1.0
 """The same for knocks at one end, where the movement is sure of its offset and where not."""
 
+SET_APART_S: Final = 0.1
+"""How far apart the clocks of a kit may be that was set to one time."""
+
 _MIN_SAMPLES: Final = 20
 _READING_SHARE: Final = 0.3
 
@@ -86,7 +89,7 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
         fit = _without_both_ends(shocks, first, place, moved.get(place))
         if fit is not None:
             fits[place] = fit
-    return fits
+    return _as_logged_if_all_agree(fits, shocks)
 
 
 def _without_both_ends(
@@ -190,14 +193,12 @@ def _from_one_end(matches: list[KnockMatch], second: Shocks, moved: Moved | None
 
 
 def _from_movement(moved: Moved, second: Shocks) -> ClockFit:
-    """Return the movement's line, or the clocks as they are where it can't tell them apart."""
+    """Return the movement's line."""
     ends_s = moved.drift_error * _rms_distance_s(moved.middle_s, second)
     residual_s = float(np.sqrt(moved.level_error_s**2 + moved.floor_s**2 + ends_s**2))
-    fit = _line(moved.middle_s, moved.level_s, moved.drift, "movement", residual_s)
-    fit = _as_logged_if_it_agrees(fit, second)
-    if moved.sure:
-        return fit
-    return replace(fit, residual_s=float(np.hypot(fit.residual_s, UNSURE_S)))
+    if not moved.sure:
+        residual_s = float(np.hypot(residual_s, UNSURE_S))
+    return _line(moved.middle_s, moved.level_s, moved.drift, "movement", residual_s)
 
 
 def _rms_distance_s(middle_s: float, second: Shocks) -> float:
@@ -206,12 +207,25 @@ def _rms_distance_s(middle_s: float, second: Shocks) -> float:
     return float(np.sqrt(np.abs(before_s**3 + after_s**3) / (3.0 * (before_s + after_s))))
 
 
-def _as_logged_if_it_agrees(fit: ClockFit, second: Shocks) -> ClockFit:
-    """Prefer the clocks as they are when the movement can't tell them apart."""
-    ends_s = second.time_s[[0, -1]]
-    if np.abs(fit.to_session(ends_s) - ends_s).max() > 2.0 * fit.residual_s:
-        return fit
-    return ClockFit(method="as_logged", residual_s=fit.residual_s)
+def _as_logged_if_all_agree(
+    fits: dict[Placement, ClockFit], shocks: dict[Placement, Shocks]
+) -> dict[Placement, ClockFit]:
+    """Prefer the clocks as they are where the movement can't tell any of them apart.
+
+    A single one that agrees does so by chance: one kit is set to one time, or isn't.
+    """
+    for place, fit in fits.items():
+        ends_s = shocks[place].time_s[[0, -1]]
+        apart_s = np.abs(fit.to_session(ends_s) - ends_s).max()
+        told_s = 2.0 * min(fit.residual_s, SET_APART_S)
+        if apart_s > (SET_APART_S if fit.method == "knocks" else told_s):
+            return fits
+    return {
+        place: ClockFit(method="as_logged", residual_s=fit.residual_s)
+        if fit.method == "movement"
+        else fit
+        for place, fit in fits.items()
+    }
 
 
 def _line(

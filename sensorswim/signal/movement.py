@@ -204,8 +204,8 @@ class _Placing:
         starts = starts_far_around(ours, theirs, moved.level_s)
         into_s = _level_s(starts, moved)[into_a_glide(ours, theirs, starts)]
         level_s = largest_set(into_s, AGREE_S)
-        if len(level_s) > 1 or len(into_s) == 1:
-            return _sharper(moved, level_s, STARTS_FLOOR_S)
+        if len(level_s):
+            return _at_starts(moved, level_s, STARTS_FLOOR_S)
         near_s = _level_s(shared_starts(ours, theirs, moved.level_s), moved)
         if not len(near_s):
             return moved
@@ -463,14 +463,20 @@ def _level_s(starts: Starts, moved: Moved) -> FloatArray:
 def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
     """Return the clock at the offset that push-offs out of rest ask for.
 
-    A single one confirms an offset that is close by, and is better than one that isn't sure.
+    A single one is better than the movement's, but sure only where that is close by.
     """
     if not len(level_s):
         return moved
     middle = float(np.median(level_s))
     if len(level_s) == 1 and not (moved.sure and abs(middle - moved.level_s) < _SAME_S):
         return replace(moved, level_s=middle, sure=False)
+    return _at_starts(moved, level_s, floor_s)
+
+
+def _at_starts(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
+    """Return the clock at the median of what push-offs ask for, at least one."""
     error_s = max(float(np.std(level_s)), STARTS_FLOOR_S) / np.sqrt(len(level_s))
+    middle = float(np.median(level_s))
     return replace(moved, level_s=middle, level_error_s=error_s, floor_s=floor_s, sure=True)
 
 

@@ -24,7 +24,7 @@ STARTS_FLOOR_S: Final = 0.01
 
 AGREE_S: Final = 0.03
 
-FAR_S: Final = 3.0
+FAR_S: Final = 4.0
 """How far from the rough offset push-offs are looked for: it may be that of another stroke."""
 
 _GAIN: Final = (-0.25, 0.3)
@@ -95,7 +95,7 @@ def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
 
 
 def starts_far_around(first: Travel, second: Travel, rough_s: float) -> Starts:
-    """Return what push-offs out of rest ask for, where the offset is known to within 3 s only.
+    """Return what push-offs out of rest ask for, where the offset is known to within 4 s only.
 
     Each asks for every offset that fits, most of which are chance.
 
@@ -188,7 +188,7 @@ def feet_offset(
     feet_s : (M,)
         From `feet_starts_s`, on the ankle's clock.
     rough_s : float
-        The offset to within 3 s.
+        The offset to within 4 s.
     drift, middle_s : float
         How the offset changes, and the device time it is given for.
 

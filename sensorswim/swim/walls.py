@@ -57,6 +57,10 @@ _USUAL_ONSET_S = 0.2
 _NEAR_S = 0.2
 """How far around that moment a jolt of the hand still counts, as a standard deviation."""
 
+_OVER = 0.55
+"""Sine of 33 degrees: feet that go over the top stand up nearly straight, drawn under the body they
+come up half as far."""
+
 _POSTURE, _TURNED = 0.85, 0.4
 """Cosines of 32 and 66 degrees out of the usual direction."""
 
@@ -199,7 +203,7 @@ def _is_flip(
     if not feet_up:
         return _arms_flip(recording, last, worn)
     tilt = uniform_filter1d(np.mean(feet_up, axis=0), int(_SMOOTH_S * recording.rate_hz))
-    return bool(tilt.max() > -tilt.min())
+    return bool(tilt.max() > max(_OVER, -tilt.min()))
 
 
 def _last_high(gain: FloatArray) -> int:

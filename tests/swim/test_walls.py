@@ -196,15 +196,20 @@ def test_a_turn_from_the_back_onto_the_front_is_a_turn() -> None:
     _holds(rehearsal, oriented(rehearsal))
 
 
-@pytest.mark.parametrize("knee_bend", [0.0, 1.2])
-def test_feet_under_the_body_are_an_open_turn_though_the_knees_bent_before(
-    knee_bend: float,
+@pytest.mark.parametrize(
+    ("knee_bend", "under_rad", "heels_up_rad"),
+    [(0.0, 1.2, 0.0), (1.2, 1.2, 0.0), (0.0, 0.3, 0.6)],
+    ids=["legs hang", "after a kick", "heels drawn up"],
+)
+def test_feet_under_the_body_are_an_open_turn_though_the_knees_bend(
+    knee_bend: float, under_rad: float, heels_up_rad: float
 ) -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     kick = knee_bend * np.exp(-(((time_s - 19.7) / 0.1) ** 2))
-    under = -1.2 * np.sin(np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0))
+    heels_up = heels_up_rad * np.exp(-(((time_s - 21.1) / 0.2) ** 2))
     round_rad = np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0)
-    track = _track(P.LEFT_ANKLE, kick + under, 0 * time_s)
+    under = -under_rad * np.sin(round_rad)
+    track = _track(P.LEFT_ANKLE, kick + under + heels_up, 0 * time_s)
     yaw = Rotation.from_rotvec(np.outer(round_rad, [0.0, 0.0, 1.0]))
     q = yaw * Rotation.from_quat(track.q_world_from_sensor, scalar_first=True)
     track = replace(track, q_world_from_sensor=q.as_quat(scalar_first=True))
