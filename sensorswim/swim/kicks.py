@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from scipy.ndimage import maximum_filter1d
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Placement, Quality, Recording
@@ -19,6 +20,8 @@ from sensorswim.model.tables import frame, rows_of
 from sensorswim.signal.straps import ANKLES
 
 _NO_CYCLES: Final = np.zeros((0, 2))
+_AROUND_S: Final = 0.04
+"""So far from the moment of a kick its full speed is looked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +32,8 @@ class KickRule:
     ----------
     low_pass_hz : float
         Takes water noise off the turn rate; lower blunts fast kicks.
+    moment_low_pass_hz : float
+        The same to tell when a kick is strongest: blunting it moves it by 1 ms only.
     apart_s : float
         Smallest time between two downbeats of a leg.
     least_deg_s : float
@@ -53,6 +58,7 @@ class KickRule:
     """
 
     low_pass_hz: float = 7.0
+    moment_low_pass_hz: float = 5.0
     apart_s: float = 0.2
     least_deg_s: float = 40.0
     rides_deg_s: float = 100.0
@@ -202,18 +208,20 @@ def extension_deg_s(
 def _candidates(
     recording: Recording, place: Placement, straps: dict[Placement, FloatArray], rule: KickRule
 ) -> _Leg:
-    rate = extension_deg_s(recording, place, straps[place], rule.low_pass_hz)
+    smooth = extension_deg_s(recording, place, straps[place], rule.moment_low_pass_hz)
     peaks, _ = find_peaks(
-        rate,
+        smooth,
         height=rule.least_deg_s,
         distance=max(1, round(rule.apart_s * recording.rate_hz)),
         prominence=rule.least_deg_s,
     )
     peaks = peaks[recording.tracks[place].valid[peaks]]
+    rate = extension_deg_s(recording, place, straps[place], rule.low_pass_hz)
+    around = 2 * round(_AROUND_S * recording.rate_hz) + 1
     return _Leg(
         side=str(place.side),
-        time_s=recording.time_s[peaks] + _between(rate, peaks) / recording.rate_hz,
-        rate_deg_s=rate[peaks],
+        time_s=recording.time_s[peaks] + _between(smooth, peaks) / recording.rate_hz,
+        rate_deg_s=maximum_filter1d(rate, around)[peaks],
         at=peaks,
         speed_deg_s=rate,
     )
