@@ -17,8 +17,9 @@ import numpy as np
 from sensorswim.model import ClockFit, Placement, Quality, Samples, Severity, Stream
 from sensorswim.signal.envelopes import best_lag
 from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knocks
-from sensorswim.signal.movement import UNSURE_S, Sensor, place_by_movement
+from sensorswim.signal.movement import UNSURE_S, place_by_movement
 from sensorswim.signal.shakes import FAR_APART_S, MAX_DRIFT, TYPICAL_DRIFT, Moved
+from sensorswim.signal.views import Sensor
 
 ENVELOPE_SLACK_S: Final = 6.0
 """How far knocks at both ends may lie from the offset of the movement's envelope."""

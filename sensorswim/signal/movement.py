@@ -10,48 +10,20 @@ it is a second and more wrong in every third synthetic swim.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Final
 
 import numpy as np
 from scipy.signal import find_peaks
 
-from sensorswim.model import Limb, Placement, Side, Stream
+from sensorswim.model import Limb, Placement, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.agreement import Agreement, Echoes, echoes, pushes_agree, shakes_agree
-from sensorswim.signal.envelopes import Envelope, best_lag, movement_envelope
-from sensorswim.signal.pushes import (
-    TRAVEL_RATE_HZ,
-    Pushes,
-    Travel,
-    find_pushes,
-    together,
-    travel_of,
-)
-from sensorswim.signal.shakes import (
-    TYPICAL_DRIFT,
-    Moved,
-    Shakes,
-    find_shakes,
-    lag_curves,
-    shake_line,
-)
-from sensorswim.signal.starts import (
-    AGREE_S,
-    STARTS_FLOOR_S,
-    Starts,
-    body_starts_s,
-    feet_offset,
-    feet_starts_s,
-    into_a_glide,
-    largest_set,
-    shared_starts,
-    starts_far_around,
-)
-
-LEGS_SPREAD_S: Final = 0.07
-"""The feet leave the wall when the body has its speed already: arms and legs agree no better than
-this from one (synthetic) swimmer to the next."""
+from sensorswim.signal.envelopes import best_lag
+from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Pushes, find_pushes, together
+from sensorswim.signal.shakes import TYPICAL_DRIFT, Moved, lag_curves, shake_line
+from sensorswim.signal.start_clocks import set_by_starts
+from sensorswim.signal.starts import LEGS_SPREAD_S
+from sensorswim.signal.views import Sensor
 
 SURE_MARGIN: Final = 0.25
 """By how much the best offset has to beat all others to be trusted; on synthetic swims without
@@ -60,7 +32,6 @@ knocks one in twenty that pass is wrong by more than 0.2 s."""
 UNSURE_S: Final = 0.8
 """Residual where a rival offset is nearly as good: it may be 1 to 2 s away."""
 
-_ARMS_AND_LEGS: Final = (Limb.WRIST, Limb.ANKLE)
 _MIN_CORRELATION: Final = 0.25
 _WRIST_CANDIDATES: Final = 5
 _OWN_PEAK_S: Final = 0.3
@@ -69,39 +40,6 @@ _LIKE: Final = 0.6
 _SAME_S: Final = 0.15
 _EVENT_SPREAD_S: Final = 0.08
 _ROUGH_WEIGHT: Final = 0.05
-_AS_IT_IS: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sensor:
-    """What is compared of one sensor; each part is worked out when first asked for."""
-
-    stream: Stream
-
-    @cached_property
-    def envelope(self) -> Envelope:
-        """How much it moves."""
-        return movement_envelope(self.stream)
-
-    @cached_property
-    def shakes(self) -> Shakes:
-        """Its shocks in quiet moments."""
-        return find_shakes(self.stream)
-
-    @cached_property
-    def travel(self) -> Travel:
-        """Its horizontal acceleration."""
-        return travel_of(self.stream)
-
-    @cached_property
-    def pushes(self) -> Pushes:
-        """Its possible push-offs."""
-        return find_pushes(self.travel)
-
-    @property
-    def middle_s(self) -> float:
-        """Device time halfway through its log."""
-        return 0.5 * float(self.stream.accel.time_s[0] + self.stream.accel.time_s[-1])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,63 +124,7 @@ class _Placing:
             p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
             for p in free
         }
-        found |= {p: self._by_starts(p, m) for p, m in found.items() if p.limb is not Limb.ANKLE}
-        body_s = self._body_starts_s(found)
-        found |= {p: self._by_feet(p, m, body_s) for p, m in found.items() if p.limb is Limb.ANKLE}
-        return found
-
-    def _by_starts(self, place: Placement, moved: Moved) -> Moved:
-        """Return the clock of a sensor above the hips from the push-offs out of rest.
-
-        Those that end in a glide are looked for far around, since the rough offset may be that of
-        another stroke; where there are none, all those near by that agree.
-        """
-        other = self._placed_wrist()
-        if other is None:
-            return moved
-        ours, theirs = self.sensors[other].travel, self.sensors[place].travel
-        starts = starts_far_around(ours, theirs, moved.level_s)
-        into_s = _level_s(starts, moved)[into_a_glide(ours, theirs, starts)]
-        level_s = largest_set(into_s, AGREE_S)
-        if len(level_s):
-            return _at_starts(moved, level_s, STARTS_FLOOR_S)
-        near_s = _level_s(shared_starts(ours, theirs, moved.level_s), moved)
-        if not len(near_s):
-            return moved
-        level_s = near_s[np.abs(near_s - np.median(near_s)) < AGREE_S]
-        if 2 * len(level_s) <= len(near_s):
-            return moved
-        return _sharper(moved, level_s, STARTS_FLOOR_S)
-
-    def _placed_wrist(self) -> Placement | None:
-        return next((p for p in self.placed if p.limb is Limb.WRIST), None)
-
-    def _shared(self, other: Placement, place: Placement, moved: Moved) -> Starts:
-        return shared_starts(self.sensors[other].travel, self.sensors[place].travel, moved.level_s)
-
-    def _body_starts_s(self, found: dict[Placement, Moved]) -> FloatArray:
-        """Return the body's push-offs out of rest in session time; needs a placed wrist."""
-        wrists = [p for p in self.sensors if p.limb is Limb.WRIST]
-        placed = [p for p in wrists if p in self.placed]
-        if len(wrists) < 2 or not placed:
-            return np.empty(0)
-        first, second = placed[0], next(p for p in wrists if p is not placed[0])
-        moved = found.get(second, _AS_IT_IS if second in self.placed else None)
-        if moved is None:
-            return np.empty(0)
-        starts = self._shared(first, second, moved)
-        travel = self.sensors[second].travel
-        there = replace(travel, start_s=travel.start_s + moved.level_s)
-        return body_starts_s(self.sensors[first].travel, there, starts.moments_s + starts.offsets_s)
-
-    def _by_feet(self, place: Placement, moved: Moved, body_s: FloatArray) -> Moved:
-        """Return an ankle's clock from the push-offs out of rest that it shares with the wrists.
-
-        How early the feet leave differs from one swimmer to the next, whatever the number.
-        """
-        own_s = feet_starts_s(self.sensors[place].travel)
-        level_s = feet_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
-        return _sharper(moved, level_s, float(np.hypot(moved.floor_s, LEGS_SPREAD_S)))
+        return set_by_starts(self.placed, {p: self.sensors[p] for p in free}, found)
 
     def _by_shocks(self, place: Placement) -> Moved | None:
         """Return the clock from shocks in quiet moments where they leave no other offset."""
@@ -453,31 +335,6 @@ class _Placing:
             told += [there, (back[0] - offset_s, -back[1])]
         moments_s, late_s = (np.concatenate(part) for part in zip(*told, strict=True))
         return moments_s, late_s
-
-
-def _level_s(starts: Starts, moved: Moved) -> FloatArray:
-    """Return what push-offs ask for, (K,), at the middle of the clock."""
-    return starts.offsets_s - moved.drift * (starts.moments_s - moved.middle_s)
-
-
-def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
-    """Return the clock at the offset that push-offs out of rest ask for.
-
-    A single one is better than the movement's, but sure only where that is close by.
-    """
-    if not len(level_s):
-        return moved
-    middle = float(np.median(level_s))
-    if len(level_s) == 1 and not (moved.sure and abs(middle - moved.level_s) < _SAME_S):
-        return replace(moved, level_s=middle, sure=False)
-    return _at_starts(moved, level_s, floor_s)
-
-
-def _at_starts(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
-    """Return the clock at the median of what push-offs ask for, at least one."""
-    error_s = max(float(np.std(level_s)), STARTS_FLOOR_S) / np.sqrt(len(level_s))
-    middle = float(np.median(level_s))
-    return replace(moved, level_s=middle, level_error_s=error_s, floor_s=floor_s, sure=True)
 
 
 def _asked(heard: Echoes) -> tuple[FloatArray, FloatArray]:

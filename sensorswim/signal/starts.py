@@ -24,7 +24,11 @@ STARTS_FLOOR_S: Final = 0.01
 
 AGREE_S: Final = 0.03
 
-FAR_S: Final = 4.0
+LEGS_SPREAD_S: Final = 0.07
+"""The feet leave the wall when the body has its speed already: arms and legs agree no better than
+this from one (synthetic) swimmer to the next."""
+
+FAR_S: Final = 3.0
 """How far from the rough offset push-offs are looked for: it may be that of another stroke."""
 
 _GAIN: Final = (-0.25, 0.3)
@@ -59,6 +63,7 @@ _FEET_BEFORE: Final = (-1.0, -0.45)
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_APART_S: Final = 0.5
 _FEET_AGREE_S: Final = 0.06
+_FEET_FAR_S: Final = 4.0
 """What counts as the feet's push-off out of rest, as above."""
 
 _RIVAL_S: Final = 0.1
@@ -91,45 +96,51 @@ def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
     rough_s : float
         The offset to within 0.2 s; each push-off asks for the one that fits best.
     """
-    return _starts(first, second, rough_s, _REACH_S)
+    return _starts(first, second, _tops_s(first), rough_s, _REACH_S)
 
 
-def starts_far_around(first: Travel, second: Travel, rough_s: float) -> Starts:
-    """Return what push-offs out of rest ask for, where the offset is known to within 4 s only.
+def glide_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
+    """Return the push-offs into a glide, where the offset is known to within 3 s only.
 
-    Each asks for every offset that fits, most of which are chance.
+    Both sensors were calm for two seconds before, and glide after. The strokes of two wrists are
+    alike, too, half a cycle away from the truth, but none of them does. Each push-off asks for
+    every offset that fits.
 
     Parameters
     ----------
     first, second, rough_s
         As in `shared_starts`.
     """
-    return _starts(first, second, rough_s, FAR_S)
+    tops_s = _tops_s(first)
+    tops_s = tops_s[_glides(first, tops_s)]
+    found = _starts(first, second, tops_s, rough_s, FAR_S)
+    kept = _glides(second, found.moments_s)
+    return Starts(moments_s=found.moments_s[kept], offsets_s=found.offsets_s[kept])
 
 
-def into_a_glide(first: Travel, second: Travel, starts: Starts) -> BoolArray:
-    """Return which push-offs (K,) come after two calm seconds of both sensors and end in a glide.
-
-    The strokes of two wrists are alike, too, half a cycle away from the truth; none of them does.
-    """
-    sure = np.zeros(len(starts.moments_s), dtype=bool)
-    for k, moment_s in enumerate(starts.moments_s):
-        sides = ((first, moment_s + starts.offsets_s[k]), (second, moment_s))
-        sure[k] = all(
-            _rms(_stretch(travel, at_s, _LONG_BEFORE)) < _LONG_CALM_M_S2
-            and abs(_stretch(travel, at_s, _GAIN).sum()) > _PUSH_M_S * TRAVEL_RATE_HZ
-            and _rms(_stretch(travel, at_s, _GLIDE)) < _GLIDE_M_S2
-            for travel, at_s in sides
-        )
-    return sure
-
-
-def _starts(first: Travel, second: Travel, rough_s: float, reach_s: float) -> Starts:
+def _tops_s(travel: Travel) -> FloatArray:
+    """Return when a sensor's speed changes most, (K,), on its own clock."""
     apart = int(_APART_S * TRAVEL_RATE_HZ)
-    tops, _ = find_peaks(np.abs(first.accel), height=_LEAST_M_S2, distance=apart)
+    tops, _ = find_peaks(np.abs(travel.accel), height=_LEAST_M_S2, distance=apart)
+    return travel.time_s[tops]
+
+
+def _glides(travel: Travel, moments_s: FloatArray) -> BoolArray:
+    """Return at which moments (K,) a sensor that was calm gains speed and glides on."""
+    at_s = moments_s[:, None]
+    gain_m_s = np.abs(_stretch(travel, at_s, _GAIN).sum(axis=1)) / TRAVEL_RATE_HZ
+    calm = _rms(_stretch(travel, at_s, _LONG_BEFORE)) < _LONG_CALM_M_S2
+    return np.asarray(
+        calm & (gain_m_s > _PUSH_M_S) & (_rms(_stretch(travel, at_s, _GLIDE)) < _GLIDE_M_S2)
+    )
+
+
+def _starts(
+    first: Travel, second: Travel, tops_s: FloatArray, rough_s: float, reach_s: float
+) -> Starts:
     told = [
         (moment_s - offset_s, offset_s)
-        for moment_s in first.time_s[tops]
+        for moment_s in tops_s
         for offset_s in _offsets(first, second, moment_s, rough_s, reach_s)
     ]
     moments_s, offsets_s = np.array(told).reshape(-1, 2).T
@@ -197,8 +208,23 @@ def feet_offset(
     (J,)
         Empty where two sets that contradict each other are as large.
     """
-    asked = body_s[:, None] - _FEET_BEFORE_S - feet_s - drift * (feet_s - middle_s)
-    return largest_set(asked[np.abs(asked - rough_s) < FAR_S], _FEET_AGREE_S)
+    return together_offset(body_s - _FEET_BEFORE_S, feet_s, rough_s, drift, middle_s)
+
+
+def together_offset(
+    ours_s: FloatArray, theirs_s: FloatArray, rough_s: float, drift: float, middle_s: float
+) -> FloatArray:
+    """Return the offsets at `middle_s` that the largest agreeing set of shared moments asks for.
+
+    Parameters
+    ----------
+    ours_s, theirs_s : (K,), (M,)
+        Moments of a known clock and of the one looked for, some of them the same.
+    rough_s, drift, middle_s : float
+        As in `feet_offset`.
+    """
+    asked = ours_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
+    return largest_set(asked[np.abs(asked - rough_s) < _FEET_FAR_S], _FEET_AGREE_S)
 
 
 def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:

@@ -1,0 +1,172 @@
+"""Clocks from the push-offs that the whole kit shares, once the rough ones are known.
+
+The wrists come first, then trunk and head, the upper arms, the feet: each is held against all that
+are known by then. A rough clock may be that of another stroke, so push-offs that end in a glide are
+looked for seconds around it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from sensorswim.model import Limb, Placement
+from sensorswim.model.streams import FloatArray
+from sensorswim.signal.pushes import Travel
+from sensorswim.signal.shakes import Moved
+from sensorswim.signal.starts import (
+    AGREE_S,
+    LEGS_SPREAD_S,
+    STARTS_FLOOR_S,
+    Starts,
+    body_starts_s,
+    feet_offset,
+    feet_starts_s,
+    glide_starts,
+    largest_set,
+    shared_starts,
+    together_offset,
+)
+from sensorswim.signal.views import Sensor
+
+_ORDER: Final = (
+    Limb.WRIST,
+    Limb.UPPER_BACK,
+    Limb.HEAD,
+    Limb.LOWER_BACK,
+    Limb.UPPER_ARM,
+    Limb.ANKLE,
+)
+_NO_ANCHORS: Final = (Limb.ANKLE, Limb.UPPER_ARM)
+"""The feet leave the wall later than the body; one upper arm is much like the other one half a
+cycle away, and calm for longer than a wrist."""
+
+_NEAR_S: Final = 0.15
+_SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Known:
+    """A sensor and its clock."""
+
+    travel: Travel
+    moved: Moved
+
+    def offset_s(self, own_s: FloatArray) -> FloatArray:
+        """Return what is to be added to moments of its clock (K,) to read the session's."""
+        return self.moved.level_s + self.moved.drift * (own_s - self.moved.middle_s)
+
+
+def set_by_starts(
+    placed: Mapping[Placement, Sensor],
+    free: Mapping[Placement, Sensor],
+    rough: Mapping[Placement, Moved],
+) -> dict[Placement, Moved]:
+    """Return the clocks of all rough ones, at the push-offs where these tell them.
+
+    Parameters
+    ----------
+    placed : mapping
+        Sensors in session time.
+    free : mapping
+        Those of the rough clocks.
+    rough : mapping
+        Clocks to within some seconds.
+    """
+    known = {p: _Known(travel=s.travel, moved=_SESSION) for p, s in placed.items()}
+    told: dict[Placement, Moved] = {}
+    for place in sorted(rough, key=lambda p: _ORDER.index(p.limb)):
+        one = _Known(travel=free[place].travel, moved=rough[place])
+        if place.limb is Limb.ANKLE:
+            told[place] = _by_feet(one, known)
+        else:
+            told[place] = _above_the_hips(one, known)
+        known[place] = replace(one, moved=told[place])
+    return told
+
+
+def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
+    """Return the clock of a sensor that shares the body's push-offs with those known.
+
+    Where none ends in a glide, all those near by that agree count.
+    """
+    others = [k for p, k in known.items() if p.limb not in _NO_ANCHORS and k.moved.sure]
+    if not others:
+        return one.moved
+    far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
+    level_s = largest_set(np.concatenate(far_s), AGREE_S)
+    if len(level_s):
+        return _at(one.moved, level_s, STARTS_FLOOR_S)
+    other = others[0]
+    near_s = _asked_s(shared_starts(other.travel, one.travel, _apart_s(other, one)), other, one)
+    if not len(near_s):
+        return one.moved
+    level_s = near_s[np.abs(near_s - np.median(near_s)) < AGREE_S]
+    if 2 * len(level_s) <= len(near_s):
+        return one.moved
+    return _sharper(one.moved, level_s, STARTS_FLOOR_S)
+
+
+def _apart_s(other: _Known, one: _Known) -> float:
+    """Return the rough offset of one clock against another."""
+    return one.moved.level_s - other.moved.level_s
+
+
+def _asked_s(starts: Starts, other: _Known, one: _Known) -> FloatArray:
+    """Return what push-offs ask for, (K,), at the middle of the one clock."""
+    there_s = starts.moments_s + starts.offsets_s
+    drifted_s = one.moved.drift * (starts.moments_s - one.moved.middle_s)
+    return starts.offsets_s + other.offset_s(there_s) - drifted_s
+
+
+def _by_feet(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
+    """Return an ankle's clock from the other's, else from the push-offs shared with the wrists.
+
+    How early the feet leave differs from one swimmer to the next, whatever the number.
+    """
+    moved, own_s = one.moved, feet_starts_s(one.travel)
+    for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
+        feet_s = feet_starts_s(other.travel)
+        feet_s = feet_s + other.offset_s(feet_s)
+        level_s = together_offset(feet_s, own_s, moved.level_s, moved.drift, moved.middle_s)
+        if len(level_s) > 1:
+            return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
+    level_s = feet_offset(_body_s(known), own_s, moved.level_s, moved.drift, moved.middle_s)
+    return _sharper(moved, level_s, float(np.hypot(moved.floor_s, LEGS_SPREAD_S)))
+
+
+def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:
+    """Return the body's push-offs out of rest in session time, by both wrists."""
+    wrists = [k for p, k in known.items() if p.limb is Limb.WRIST]
+    if len(wrists) < 2:
+        return np.empty(0)
+    first, second = (replace(k.travel, start_s=k.travel.start_s + k.moved.level_s) for k in wrists)
+    starts = shared_starts(first, second, 0.0)
+    return body_starts_s(first, second, starts.moments_s + starts.offsets_s)
+
+
+def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
+    """Return the clock at the offset that push-offs out of rest ask for.
+
+    A single one is better than the movement's, but sure only where that is close by.
+    """
+    if not len(level_s):
+        return moved
+    middle_s = float(np.median(level_s))
+    if len(level_s) == 1 and not (moved.sure and abs(middle_s - moved.level_s) < _NEAR_S):
+        return replace(moved, level_s=middle_s, sure=False)
+    return _at(moved, level_s, floor_s)
+
+
+def _at(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
+    """Return the clock at the median of what push-offs ask for, at least one."""
+    return replace(
+        moved,
+        level_s=float(np.median(level_s)),
+        level_error_s=max(float(np.std(level_s)), STARTS_FLOOR_S) / np.sqrt(len(level_s)),
+        floor_s=floor_s,
+        sure=True,
+    )
