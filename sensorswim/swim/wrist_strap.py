@@ -13,6 +13,7 @@ from sensorswim.signal.rotations import up_in_sensor
 
 _STILL_RAD_S = 0.35
 _STILL_S = 3.0
+_EXTREMES = (3.0, 97.0)
 
 
 def align_wrist(
@@ -38,7 +39,7 @@ def align_wrist(
     swimming = during(recording.time_s, *spans_s) & track.valid
     along = standing_axis(recording, track, up, lengths)
     if along is None:
-        along = np.array([1.0, 0.0, 0.0])
+        along = _forearm_down(up[swimming])
         quality.add(
             "strap_not_checked",
             Severity.DEGRADED,
@@ -46,7 +47,7 @@ def align_wrist(
             "sensor was taken as exact.",
             placement=track.placement,
         )
-    if swimming.any() and np.mean(up[swimming] @ along) > 0.1:
+    elif swimming.any() and np.mean(up[swimming] @ along) > 0.1:
         along = -along
     if along[0] < 0:
         quality.add(
@@ -56,6 +57,15 @@ def align_wrist(
             placement=track.placement,
         )
     return _complete(along, _reach_up(track, up, along, swimming))
+
+
+def _forearm_down(up: FloatArray) -> FloatArray:
+    """Return the x axis or its opposite: in the pull a forearm hangs, in the recovery none stands.
+
+    A strap that is 25 degrees askew hides the mean, which is down as well, but not the extremes.
+    """
+    x = np.array([1.0, 0.0, 0.0])
+    return -x if len(up) and np.percentile(up[:, 0], _EXTREMES).sum() > 0.0 else x
 
 
 def standing_axis(
