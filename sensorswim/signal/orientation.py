@@ -20,19 +20,22 @@ from typing import Final
 
 import ahrs
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from sensorswim.errors import SettingsError
-from sensorswim.model import Recording, Settings, Track
+from sensorswim.model import Limb, Recording, Settings, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.blocks import vqf_offline
 from sensorswim.signal.regular import valid_pieces
-from sensorswim.signal.rotations import conjugate, from_up, multiply, rotate
+from sensorswim.signal.rotations import from_up, multiply, rotate
 from sensorswim.units import STANDARD_GRAVITY_M_S2
 
 Estimator = Callable[[FloatArray, FloatArray, float], FloatArray]
 
 _TILT_WINDOW_S: Final = 0.1
 _SHORT_PIECE: Final = 4
+_ARMS: Final = (Limb.WRIST, Limb.UPPER_ARM)
+_CYCLES_S: Final = 4.0
 
 
 def orient(recording: Recording, settings: Settings) -> Recording:
@@ -99,27 +102,38 @@ def initial_tilt(accel_m_s2: FloatArray, rate_hz: float) -> FloatArray:
 def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
     """Run the estimator over each contiguous piece and hold its last value over the gap after.
 
-    Nothing tells where a piece heads but the one before: a limb goes on as it was.
+    Nothing tells where a piece heads but the one before: a limb goes on as it was. A wrist may be
+    anywhere in its cycle before and behind the gap, so it is its mean over some cycles that does.
     """
     out = np.tile(np.array([1.0, 0.0, 0.0, 0.0]), (len(track.valid), 1))
     pieces = valid_pieces(track.valid)
     if not pieces:
         return out
+    count = int(_CYCLES_S * rate_hz) if track.placement.limb in _ARMS else 1
     ends = [piece.start for piece in pieces[1:]] + [len(track.valid)]
+    before = np.empty((0, 4))
     for piece, end in zip(pieces, ends, strict=True):
         accel, gyro = track.accel_m_s2[piece], track.gyro_rad_s[piece]
         short = len(accel) < _SHORT_PIECE
         q = from_up(accel) if short else estimator(gyro, accel, rate_hz)
-        q = _heading_on(q, out[piece.start - 1]) if piece.start > pieces[0].start else q
+        q = _heading_on(q, before, count) if len(before) else q
         out[piece], out[piece.stop : end] = q, q[-1]
+        before = q[-count:]
     out[: pieces[0].start] = out[pieces[0].start]
     return out
 
 
-def _heading_on(q: FloatArray, before: FloatArray) -> FloatArray:
-    """Return orientations (N, 4) turned about the vertical to begin as near another as can be."""
-    apart = multiply(before, conjugate(q[0]))
-    half = np.arctan2(apart[3], apart[0])
+def _heading_on(q: FloatArray, before: FloatArray, count: int) -> FloatArray:
+    """Return orientations (N, 4) turned about the vertical so that the first go on from others.
+
+    The means of the first `count` and of those before come as near each other as can be.
+    """
+    ours, theirs = (
+        Rotation.from_quat(part, scalar_first=True).as_matrix().mean(axis=0)
+        for part in (before, q[:count])
+    )
+    apart = ours @ theirs.T
+    half = 0.5 * np.arctan2(apart[1, 0] - apart[0, 1], apart[0, 0] + apart[1, 1])
     return multiply(np.array([np.cos(half), 0.0, 0.0, np.sin(half)]), q)
 
 

@@ -32,6 +32,9 @@ _BLUR_S = 4.0
 """Half of the window in which a wrist's rhythm is looked for."""
 _WORK_USUAL_RAD_S, _WORK_HARD_RAD_S = 1.2, 3.3
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+_SEVERAL = 3
+_ALIKE = 0.35
+"""So many bouts tell how long a length takes, and how far, in its own time, another may differ."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,6 +124,7 @@ class LengthFinder:
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
+            bouts = _cut_at_gaps(bouts, valid)
             bouts = [b for b in bouts if _arms_at_work(recording, slice(b[0] * step, b[1] * step))]
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
@@ -267,6 +271,25 @@ def _cut_at_turns(
         cuts = [m for m in middles if first + least < m < last - least]
         edges = [first, *cuts, last]
         found += list(pairwise(edges))
+    return found
+
+
+def _cut_at_gaps(
+    bouts: list[tuple[int, int]], valid: dict[Placement, BoolArray]
+) -> list[tuple[int, int]]:
+    """Cut a bout as long as two lengths where no wrist has data in its middle.
+
+    A wrist goes on behind a gap in the direction it had before: a turn in it leaves no other trace.
+    """
+    typical = float(np.median([b - a for a, b in bouts])) if len(bouts) >= _SEVERAL else np.inf
+    holes, count = label(~np.any([valid[p] for p in _WRISTS if p in valid], axis=0))
+    middles = np.array([int(np.mean(np.flatnonzero(holes == k + 1))) for k in range(count)])
+    found: list[tuple[int, int]] = []
+    for first, last in bouts:
+        apart = np.maximum(np.abs(middles - first - typical), np.abs(last - middles - typical))
+        near = count > 0 and apart.min() < _ALIKE * typical
+        cut = [int(middles[np.argmin(apart)])] if near else []
+        found += list(pairwise([first, *cut, last]))
     return found
 
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from sensorswim.model import Placement, Recording, Track
+from sensorswim.model import Placement, Recording, Settings, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
+from sensorswim.signal import orient
 from sensorswim.swim.lengths import LengthFinder, _reach_to_cycles
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
@@ -158,6 +159,37 @@ def test_a_gap_after_which_the_headings_begin_anew_is_no_turn(
     for place in (P.LEFT_ANKLE, P.RIGHT_ANKLE):
         tracks[place] = _broken(recording, tracks[place], middle_s)
     _holds(rehearsal, replace(recording, tracks=tracks))
+
+
+@pytest.mark.parametrize("later_s", np.arange(0.0, 1.6, 0.2))
+def test_a_gap_of_a_lone_wrist_is_no_turn_wherever_the_arm_was(
+    turned: tuple[Rehearsal, Recording], later_s: float
+) -> None:
+    rehearsal, recording = turned
+    row = rehearsal.truth["lengths"].iloc[1]
+    gap_s = 0.5 * (row["start_s"] + row["end_s"]) + later_s
+    lone = _lone_wrist(recording, gap_s, gap_s + 0.8)
+    assert len(LengthFinder().find(lone).spans) == len(rehearsal.truth["lengths"])
+
+
+@pytest.mark.parametrize("turn", [0, 1, 2])
+def test_a_turn_in_a_gap_of_a_lone_wrist_still_ends_the_length(
+    turned: tuple[Rehearsal, Recording], turn: int
+) -> None:
+    rehearsal, recording = turned
+    true = rehearsal.truth["lengths"]
+    lone = _lone_wrist(recording, true["end_s"].iloc[turn] - 0.8, true["end_s"].iloc[turn])
+    spans = LengthFinder().find(lone).spans
+    assert len(spans) == len(true)
+    np.testing.assert_allclose([s.start_s for s in spans], true["start_s"], atol=0.2)
+
+
+def _lone_wrist(recording: Recording, from_s: float, to_s: float) -> Recording:
+    """Return the left wrist alone, without data for a while, oriented again."""
+    track = recording.tracks[P.LEFT_WRIST]
+    known = track.valid & ~((recording.time_s > from_s) & (recording.time_s < to_s))
+    lone = replace(recording, tracks={P.LEFT_WRIST: replace(track, valid=known)})
+    return orient(lone, Settings())
 
 
 def test_a_bout_in_which_no_wrist_repeats_keeps_its_edges() -> None:
