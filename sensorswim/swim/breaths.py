@@ -21,7 +21,7 @@ from sensorswim.swim.breath_classes import Told, believed, sure, tell
 from sensorswim.swim.half_cycles import HalfCycles, HalfRule, find_half_cycles
 from sensorswim.swim.head_turn import turned_to_breathe
 from sensorswim.swim.kicks import cycle_phase, phase_cycles
-from sensorswim.swim.roll import RollResult, segment_roll_deg
+from sensorswim.swim.roll import RollResult, segment_roll_deg, whole_roll_deg
 
 FIXED_DEG: Final = {"upper_back": 35.0, "lower_back": 25.0, "ankles": 20.0}
 """Angles of beyond_fixed_s, so that sessions compare (file contract)."""
@@ -108,7 +108,7 @@ def detect_breaths(
     rule, source = rule or BreathRule(), roll_result.best_source
     if source is None:
         return _nothing()
-    roll_deg = roll_result.signals_deg[source]
+    roll_deg = whole_roll_deg(recording, roll_result)
     smooth = _smooth(roll_deg, recording.rate_hz, rule.low_pass_hz)
     rolled = lengths[lengths["activity"].isin(ROLLED)]
     halves = find_half_cycles(recording.time_s, smooth, rolled, rule.half)

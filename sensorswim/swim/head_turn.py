@@ -8,6 +8,7 @@ import numpy as np
 
 from sensorswim.model.streams import FloatArray, IntArray
 from sensorswim.swim.half_cycles import HalfCycles
+from sensorswim.swim.rhythm import Runs, any_rhythm, decode
 
 _LIMIT_DEG: Final = 55.0
 _TURNED_DEG: Final = 45.0
@@ -16,6 +17,9 @@ _APART: Final = 4.0
 """Breaths' marks lie at the one on average, and so far from the others in degrees and in spreads;
 marks of one kind that are spread evenly would be 3.5 spreads apart."""
 
+_SEEN_ODDS: Final = 6.0
+_ROUNDS: Final = 8
+_LITTLE_DOUBT: Final = 0.8
 _SURE_DEG: Final = 40.0
 _KNOWN: Final = 0.8
 
@@ -29,7 +33,8 @@ def turned_to_breathe(
     merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
     further than the trunk; a head kept still gets next to none. The limit lies between two kinds
     of marks, at the likely one of 55 degrees where they are of one kind. The last half
-    cycle of a length counts up to its peak only: behind it may be the turn.
+    cycle of a length counts up to its peak only: behind it may be the turn. Where the head has no
+    data the swimmer's rhythm decides, if it does.
 
     Parameters
     ----------
@@ -46,7 +51,21 @@ def turned_to_breathe(
             mark[i] = np.nanmax(2.0 * head - trunk)
     limit = _limit_deg(mark[np.isfinite(mark)])
     breath = np.where(np.isnan(mark), -1, mark > limit).astype(int)
-    return breath, np.clip(0.5 + np.abs(mark - limit) / (2.0 * _SURE_DEG), 0.5, 1.0)
+    chance = np.clip(0.5 + np.abs(mark - limit) / (2.0 * _SURE_DEG), 0.5, 1.0)
+    return _by_rhythm(halves, breath, chance) if np.isfinite(mark).any() else (breath, chance)
+
+
+def _by_rhythm(
+    halves: HalfCycles, breath: IntArray, chance: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Return both with the unknown half cycles decided where the rhythm leaves little doubt."""
+    unknown = breath < 0
+    odds = np.where(unknown, 0.0, np.where(breath > 0, _SEEN_ODDS, -_SEEN_ODDS))
+    runs = Runs.of(halves.run, halves.opens)
+    likely = decode(odds[None], runs, any_rhythm()[None], rounds=_ROUNDS)[0][0]
+    certain = np.maximum(likely, 1.0 - likely)
+    told = unknown & (certain > _LITTLE_DOUBT)
+    return np.where(told, likely > 0.5, breath), np.where(told, certain, chance)
 
 
 def _limit_deg(marks: FloatArray) -> float:

@@ -75,6 +75,29 @@ def estimate_roll(
     return RollResult(signals_deg=signals, table=_table(recording, signals), best_source=best)
 
 
+def whole_roll_deg(recording: Recording, result: RollResult) -> FloatArray:
+    """Return the roll (N,) of the best source, its sensor's gaps filled from the next ones.
+
+    The hips roll less than the shoulders and the shanks less than the hips: what fills a gap is
+    scaled to the best source's roll where both are known. Upright moments stay NaN.
+    """
+    assert result.best_source is not None
+    best = result.signals_deg[result.best_source]
+    places = [p for p in recording.tracks if p.value == result.best_source]
+    if not places:
+        return best
+    whole = best.copy()
+    for source in SOURCES:
+        other = result.signals_deg.get(source)
+        if other is None or source == result.best_source:
+            continue
+        both = np.isfinite(best) & np.isfinite(other)
+        scale = (best[both] @ other[both]) / max(float(other[both] @ other[both]), 1e-9)
+        lost = ~recording.tracks[places[0]].valid & np.isnan(whole)
+        whole[lost] = scale * other[lost]
+    return whole
+
+
 def segment_roll_deg(
     recording: Recording, place: Placement, limb_from_sensor: dict[Placement, FloatArray]
 ) -> FloatArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -16,7 +18,7 @@ from sensorswim.swim.half_cycles import find_half_cycles
 from sensorswim.swim.head_turn import turned_to_breathe
 from sensorswim.swim.rhythm import Runs, any_rhythm, decode, likelihood
 from sensorswim.swim.roll import RollResult, estimate_roll
-from tests.swim.swum import ANKLES, f1, swim, wearing
+from tests.swim.swum import ANKLES, P, f1, swim, wearing
 
 
 @pytest.fixture(scope="module")
@@ -125,6 +127,21 @@ def test_no_half_cycle_touches_a_gap(swum: tuple[Rehearsal, Recording]) -> None:
     rolls = detect_breaths(roll, swum[1], lengths, {}, empty("arm_strokes"), Quality()).rolls
     gap = swum[1].time_s[[1000, 1099]]
     assert not ((rolls["end_s"] > gap[0]) & (rolls["start_s"] < gap[1])).any()
+
+
+def test_the_legs_fill_a_gap_of_the_trunk(swum: tuple[Rehearsal, Recording]) -> None:
+    rehearsal, recording = swum
+    whole = _breaths(rehearsal, recording).rolls
+    track = recording.tracks[P.LOWER_BACK]
+    gap_s = rehearsal.truth["lengths"]["swim_start_s"].iloc[1] + np.array([6.0, 7.5])
+    lost = (recording.time_s > gap_s[0]) & (recording.time_s < gap_s[1])
+    tracks = dict(recording.tracks) | {P.LOWER_BACK: replace(track, valid=track.valid & ~lost)}
+    filled = _breaths(rehearsal, replace(recording, tracks=tracks)).rolls
+    assert len(filled) == len(whole)
+    near = whole["peak_s"].between(gap_s[0] - 2.0, gap_s[1] + 2.0)
+    assert near.sum() > 3
+    assert (filled["is_breath"] == whole["is_breath"]).all()
+    assert np.abs(filled["hold_s"] - whole["hold_s"])[near].median() < 0.1
 
 
 def _runs(count: int, *, opens: bool = True) -> Runs:
@@ -253,7 +270,22 @@ def test_head_breathes_only_where_it_turns_further_than_the_trunk(
     told, _ = turned_to_breathe(halves, head_deg, trunk_deg)
     assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 3 == 1)
     head_deg[2000:2400] = np.nan
-    assert -1 in turned_to_breathe(halves, head_deg, trunk_deg)[0]
+    again, chance = turned_to_breathe(halves, head_deg, trunk_deg)
+    assert np.array_equal(again, told)
+    lost = (halves.peak_s > 20.0) & (halves.peak_s < 24.0)
+    assert chance[lost].max() < 1.0
+
+
+def test_without_head_and_rhythm_a_breath_cant_be_told() -> None:
+    time_s = np.arange(6000) / 100.0
+    phase = np.pi * time_s / 0.8
+    wave, half = np.sin(phase), (phase // np.pi).astype(int)
+    breath = np.random.default_rng(3).random(half.max() + 1)[half] < 0.4
+    head_deg = np.sign(wave) * np.where(breath, 75.0, 5.0) * np.abs(wave) ** 0.5
+    head_deg[2000:2400] = np.nan
+    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    halves = find_half_cycles(time_s, 42.0 * wave, lengths)
+    assert -1 in turned_to_breathe(halves, head_deg, 42.0 * wave)[0]
 
 
 def test_a_head_that_turns_less_than_a_far_rolling_trunk_still_breathes() -> None:
