@@ -118,7 +118,7 @@ def _oriented(track: Track, rate_hz: float, estimator: Estimator) -> FloatArray:
         q = from_up(accel) if short else estimator(gyro, accel, rate_hz)
         q = _heading_on(q, before, count) if len(before) else q
         out[piece], out[piece.stop : end] = q, q[-1]
-        before = q[-count:]
+        before = np.concatenate([before, q])[-count:]
     out[: pieces[0].start] = out[pieces[0].start]
     return out
 
