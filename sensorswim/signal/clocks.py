@@ -213,9 +213,11 @@ def _as_logged_if_all_agree(
 ) -> dict[Placement, ClockFit]:
     """Prefer the clocks as they are where the movement can't tell any of them apart.
 
-    A single one that agrees does so by chance: one kit is set to one time, or isn't.
+    A single one that agrees does so by chance: one kit is set to one time, or isn't. Those that are
+    not sure have no say where others are.
     """
-    for place, fit in fits.items():
+    sure = {place: fit for place, fit in fits.items() if fit.residual_s < UNSURE_S}
+    for place, fit in (sure or fits).items():
         ends_s = shocks[place].time_s[[0, -1]]
         apart_s = np.abs(fit.to_session(ends_s) - ends_s).max()
         told_s = 2.0 * min(fit.residual_s, SET_APART_S)

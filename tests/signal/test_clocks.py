@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from made_streams import KNOCKS_S, Clock, clock_error_s, session, stream
 
-from sensorswim.model import Placement, Quality, Samples, Settings, Severity
+from sensorswim.model import ClockFit, Placement, Quality, Samples, Settings, Severity
 from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
 from sensorswim.rehearsal.draw import draw_kit, draw_swimmer
 from sensorswim.rehearsal.settings import CORE
 from sensorswim.signal import prepare
-from sensorswim.signal.clocks import fit_clocks
+from sensorswim.signal.clocks import _as_logged_if_all_agree, fit_clocks
+from sensorswim.signal.knocks import Shocks
 
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
@@ -70,6 +71,34 @@ def test_clocks_that_agree_already_are_left_as_logged():
     fit, quality = fitted(FIRST, 300.0, ())
     assert (fit.method, fit.offset_s, fit.drift) == ("as_logged", 0.0, 0.0)
     assert quality.codes() == {"clock_as_logged"}
+
+
+def as_logged(*fits):
+    shocks = Shocks(
+        time_s=np.array([0.0, 300.0]),
+        size_m_s2=np.zeros(2),
+        triplets_s=np.empty((0, 3)),
+        period_s=0.01,
+    )
+    places = (OTHER, ANKLE, Placement.LEFT_ANKLE)[: len(fits)]
+    told = _as_logged_if_all_agree(
+        {
+            place: ClockFit(offset_s=offset_s, method="movement", residual_s=residual_s)
+            for place, (offset_s, residual_s) in zip(places, fits, strict=True)
+        },
+        dict.fromkeys(places, shocks),
+    )
+    return [fit.method == "as_logged" for fit in told.values()]
+
+
+def test_a_kit_is_taken_as_logged_as_a_whole_or_not_at_all():
+    assert as_logged((0.02, 0.02), (0.1, 0.09)) == [True, True]
+    assert as_logged((0.02, 0.02), (0.2, 0.09)) == [False, False]
+
+
+def test_a_clock_that_is_not_sure_follows_those_that_are():
+    assert as_logged((0.02, 0.02), (0.1, 0.09), (1.1, 0.8)) == [True, True, True]
+    assert as_logged((0.2, 0.02), (0.1, 0.09), (0.1, 0.8)) == [False, False, False]
 
 
 def test_claps_of_one_sensor_at_rest_do_not_pass_for_knocks():
