@@ -11,7 +11,7 @@ from sensorswim.model.streams import FloatArray, IntArray
 TOLERANCE_S: Final = 0.005
 """Nearer to an entry the clock says next to nothing: a downbeat and an entry are each found to some
 10 ms (README, scoreboard). Further away it is more often right than a neighbour's even count:
-picked on the synthetic swimmer, where 30 ms told a quarter more beats wrong."""
+picked on the synthetic swimmer, where 30 ms told more beats wrong."""
 
 
 def count_kicks(

@@ -51,6 +51,8 @@ _LIKE: Final = 0.96
 ones that pass lie within 0.01 s of the truth, but for some strays."""
 
 _SAME_START_S: Final = 2.0
+"""The body leaves the wall once in so long."""
+
 _LAST_SHARE: Final = 0.5
 _FEET_BEFORE_S: Final = 0.09
 """The feet gain speed fastest this long before the body's gain has fallen to half of its peak, as
@@ -63,8 +65,10 @@ _FEET_BEFORE: Final = (-1.0, -0.45)
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_APART_S: Final = 0.5
 _FEET_AGREE_S: Final = 0.06
-_FEET_FAR_S: Final = 4.0
 """What counts as the feet's push-off out of rest, as above."""
+
+_FEET_FAR_S: Final = 4.0
+"""How far from the rough offset the feet's are looked for."""
 
 _RIVAL_S: Final = 0.1
 """How far apart two offsets are that contradict each other."""
