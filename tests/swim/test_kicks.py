@@ -44,6 +44,24 @@ def test_every_beat_is_found_on_the_right_leg(kick: str, rate: float) -> None:
         assert f1(truth[truth["side"] == side]["downbeat_s"], own, 0.08) >= 0.97
 
 
+def test_shaking_water_moves_a_kick_little_and_leaves_its_size() -> None:
+    """Half of them within 8 ms; at the bandwidth that the size needs it would be 13."""
+    kit = {"placements": ANKLES, "turbulence_m_s2": 1.2, "wobble": 2.0}
+    rehearsal, recording = swim(seed=7, lengths=4, kit=kit, kick="6", stroke_rate_cycles_min=32.0)
+    found, truth = _kicks(rehearsal, recording), rehearsal.truth["kicks"]
+    late_s, sizes = [], []
+    for side in ("left", "right"):
+        own, true = found[found["side"] == side], truth[truth["side"] == side]
+        apart_s = own["downbeat_s"].to_numpy()[:, None] - true["downbeat_s"].to_numpy()
+        nearest = np.abs(apart_s).argmin(axis=0)
+        late_s += list(apart_s[nearest, np.arange(len(true))])
+        sizes += list(
+            own["peak_rate_deg_s"].to_numpy()[nearest] / true["peak_rate_deg_s"].to_numpy()
+        )
+    assert np.median(np.abs(late_s)) < 0.010
+    assert np.median(sizes) == pytest.approx(1.0, abs=0.05)
+
+
 @pytest.mark.parametrize("beat", [2, 6])
 def test_beats_a_second_are_beats_times_stroke_rate(beat: int) -> None:
     """N beats a cycle at SR cycles a minute are N SR / 60 beats a second (plain arithmetic)."""
