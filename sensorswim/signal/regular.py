@@ -270,7 +270,7 @@ def _report_gaps(track: Track, grid: Grid, quality: Quality) -> None:
             "gap",
             Severity.DEGRADED,
             f"The {place.label} sensor logged nothing for {end_s - start_s:.1f} s;"
-            " no figure spans the gap.",
+            " none of its own figures spans the gap.",
             placement=place,
             start_s=start_s,
             end_s=end_s,

@@ -18,6 +18,7 @@ from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.leg_signs import LegSigns
 from sensorswim.swim.shoulder import ShoulderFit
+from sensorswim.swim.wrist_strap import rises
 
 CRAWL_LIKE = ("front_crawl", "drill")
 """Activities whose strokes, rolls and breaths are read."""
@@ -131,8 +132,7 @@ class ActivityRule:
         arm then doesn't fit a prone shoulder.
         """
         tilts = [m.forearm[m.valid, 2] for m in motions.values() if m.valid.any()]
-        rises = [float(np.percentile(t, 97) + np.percentile(t, 3)) for t in tilts]
-        if rises and float(np.mean(rises)) > self.rises_more:
+        if tilts and float(np.mean([rises(t) for t in tilts])) > self.rises_more:
             return True
         misfits = [s.residual_m for s in shoulders.values()]
         return bool(misfits) and float(np.mean(misfits)) > self.prone_misfit_m

@@ -102,7 +102,8 @@ def detect_breaths(
     arm_strokes : DataFrame
         Give phase and the cycle's duration.
     quality : Quality
-        Gets ``no_breaths_found``, ``breaths_not_told``, ``breaths_unsure`` and ``few_quiet_rolls``.
+        Gets ``no_breaths_found``, ``breaths_not_told``, ``breaths_unsure``, ``few_quiet_rolls``
+        and ``rolls_across_gaps``.
     rule : BreathRule, optional
     """
     rule, source = rule or BreathRule(), roll_result.best_source
@@ -114,14 +115,27 @@ def detect_breaths(
     halves = find_half_cycles(recording.time_s, smooth, rolled, rule.half)
     if not len(halves):
         return _nothing()
+    filled = np.isfinite(roll_deg) & np.isnan(roll_result.signals_deg[source])
+    across = sum(int(filled[a:b].any()) for a, b in zip(halves.first, halves.stop, strict=True))
+    who = f"the {source.replace('_', ' ')} sensor"
+    _say_gap(across, who, "read from the next source of roll", quality)
     head = Placement.HEAD
     if head in recording.tracks and head in limb_from_sensor:
         head_deg = segment_roll_deg(recording, head, limb_from_sensor)
-        breath, chance = turned_to_breathe(halves, head_deg, roll_deg)
+        breath, chance, by_rhythm = turned_to_breathe(halves, head_deg, roll_deg)
+        _say_gap(int(by_rhythm.sum()), "the head sensor", "told by the rhythm", quality)
         verdict = _Verdict(breath=breath, chance=chance, source="head")
     else:
         verdict = _by_hold(halves, source, rule, quality)
     return _result(halves, verdict, source, arm_strokes, quality)
+
+
+def _say_gap(count: int, who: str, how: str, quality: Quality) -> None:
+    if count:
+        rolls = "One roll" if count == 1 else f"{count} rolls"
+        was = "was" if count == 1 else "were"
+        text = f"{rolls} in gaps of {who} {was} {how}."
+        quality.add("rolls_across_gaps", Severity.NOTE, text)
 
 
 def _nothing() -> BreathResult:

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from sensorswim.model.streams import FloatArray, IntArray
+from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.swim.half_cycles import HalfCycles
 from sensorswim.swim.rhythm import Runs, any_rhythm, decode
 
@@ -26,8 +26,8 @@ _KNOWN: Final = 0.8
 
 def turned_to_breathe(
     halves: HalfCycles, head_deg: FloatArray, trunk_deg: FloatArray
-) -> tuple[IntArray, FloatArray]:
-    """Return per half cycle +1 breath, 0 none, -1 can't tell, and how sure that is.
+) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Return per half cycle +1 breath, 0 none, -1 can't tell; how sure; whether by the rhythm.
 
     The mark is the head's turn to the upper side plus its turn against the trunk: a head that
     merely rolls along with the trunk (45 degrees at most) gets half of the mark of one that turns
@@ -52,20 +52,20 @@ def turned_to_breathe(
     limit = _limit_deg(mark[np.isfinite(mark)])
     breath = np.where(np.isnan(mark), -1, mark > limit).astype(int)
     chance = np.clip(0.5 + np.abs(mark - limit) / (2.0 * _SURE_DEG), 0.5, 1.0)
-    return _by_rhythm(halves, breath, chance) if np.isfinite(mark).any() else (breath, chance)
+    if not np.isfinite(mark).any():
+        return breath, chance, np.zeros(len(halves), dtype=bool)
+    likely, told = _by_rhythm(halves, breath)
+    sure = np.maximum(likely, 1.0 - likely)
+    return np.where(told, likely > 0.5, breath), np.where(told, sure, chance), told
 
 
-def _by_rhythm(
-    halves: HalfCycles, breath: IntArray, chance: FloatArray
-) -> tuple[IntArray, FloatArray]:
-    """Return both with the unknown half cycles decided where the rhythm leaves little doubt."""
+def _by_rhythm(halves: HalfCycles, breath: IntArray) -> tuple[FloatArray, BoolArray]:
+    """Return the chance of a breath, and which unknown ones the rhythm leaves in little doubt."""
     unknown = breath < 0
     odds = np.where(unknown, 0.0, np.where(breath > 0, _SEEN_ODDS, -_SEEN_ODDS))
     runs = Runs.of(halves.run, halves.opens)
     likely = decode(odds[None], runs, any_rhythm()[None], rounds=_ROUNDS)[0][0]
-    certain = np.maximum(likely, 1.0 - likely)
-    told = unknown & (certain > _LITTLE_DOUBT)
-    return np.where(told, likely > 0.5, breath), np.where(told, certain, chance)
+    return likely, unknown & (np.maximum(likely, 1.0 - likely) > _LITTLE_DOUBT)
 
 
 def _limit_deg(marks: FloatArray) -> float:

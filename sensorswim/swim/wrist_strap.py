@@ -59,13 +59,24 @@ def align_wrist(
     return _complete(along, _reach_up(track, up, along, swimming))
 
 
-def _forearm_down(up: FloatArray) -> FloatArray:
-    """Return the x axis or its opposite: in the pull a forearm hangs, in the recovery none stands.
+def rises(tilt: FloatArray) -> float:
+    """Return by how much a forearm points further up than down, -2 to 2.
 
-    A strap that is 25 degrees askew hides the mean, which is down as well, but not the extremes.
+    On the front it hangs in the pull and never stands in the recovery; on the back it is the other
+    way round. A strap that is 25 degrees askew hides that in the mean, but not in the extremes.
+
+    Parameters
+    ----------
+    tilt : (N,)
+        Sines of its tilt, at least one.
     """
+    return float(np.percentile(tilt, _EXTREMES).sum())
+
+
+def _forearm_down(up: FloatArray) -> FloatArray:
+    """Return the x axis or its opposite, as a swimmer on the front would have it."""
     x = np.array([1.0, 0.0, 0.0])
-    return -x if len(up) and np.percentile(up[:, 0], _EXTREMES).sum() > 0.0 else x
+    return -x if len(up) and rises(up[:, 0]) > 0.0 else x
 
 
 def standing_axis(
