@@ -39,13 +39,20 @@ from sensorswim.model.tables import empty, frame, rows_of
 from sensorswim.signal import orient, prepare
 from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
+from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.hand_path import hand_paths
 from sensorswim.swim.kicks import detect_kicks
 from sensorswim.swim.leg_signs import read_legs
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
-from sensorswim.swim.strokes import ArmResult, StrokeFinder, with_lead_arm, wrists_swapped
+from sensorswim.swim.strokes import (
+    ArmResult,
+    StrokeFinder,
+    follow_wrists,
+    with_lead_arm,
+    wrists_swapped,
+)
 from sensorswim.swim.wrist_strap import align_wrist, unsure_arms
 
 Progress = Callable[[str], None]
@@ -155,6 +162,7 @@ class ArmsFound:
     lengths: pd.DataFrame
     arms: ArmResult
     straps: dict[Placement, FloatArray]
+    roll: RollResult
 
     @property
     def strokes(self) -> pd.DataFrame:
@@ -190,7 +198,7 @@ def find_arms(
     progress: Progress = _silent,
     clocks: dict[Placement, ClockFit] | None = None,
 ) -> ArmsFound:
-    """Do the first part of `analyse_streams`: orientation, lengths and arm strokes.
+    """Do the first part of `analyse_streams`: orientation, lengths, roll and arm strokes.
 
     `clocks` are those of the sensors where they are known already; else they are fitted.
     """
@@ -206,17 +214,20 @@ def find_arms(
     progress("finding strokes, kicks and rolls")
     straps = _wrist_straps(recording, lengths, quality)
     finder = StrokeFinder(session=session, unsure=unsure_arms(quality))
-    arms = finder.find(recording, lengths, straps)
-    if wrists_swapped(arms):
+    motions = follow_wrists(recording, lengths, straps)
+    if wrists_swapped(motions):
         recording = _swap_wrists(recording, quality)
         straps = _wrist_straps(recording, lengths, Quality())
-        arms = finder.find(recording, lengths, straps)
-    lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
+        motions = follow_wrists(recording, lengths, straps)
+    lengths = lengths.assign(swim_start_s=_first_recoveries(lengths, motions))
     others = align(recording, lengths, quality)
     if swapped(others):
         recording = exchanged(recording, Limb.ANKLE)
         others = align(recording, lengths, Quality())
     straps |= others
+    roll = estimate_roll(recording, lengths, straps, quality)
+    arms = finder.find(recording, lengths, motions, roll)
+    lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
     return ArmsFound(
         session=session,
         settings=settings,
@@ -225,6 +236,7 @@ def find_arms(
         lengths=lengths.assign(activity=_activities(recording, lengths, arms, straps)),
         arms=arms,
         straps=straps,
+        roll=roll,
     )
 
 
@@ -233,14 +245,13 @@ class Events:
     """What happened in the lengths, as `find_events` tells it."""
 
     strokes: pd.DataFrame
-    roll: RollResult
     kicks: pd.DataFrame
     breath: BreathResult
     cycles: pd.DataFrame
 
 
 def find_events(found: ArmsFound) -> Events:
-    """Do the second part of `analyse_streams`: roll, kicks, breaths and arm cycles."""
+    """Do the second part of `analyse_streams`: kicks, breaths and arm cycles."""
     recording, lengths, straps, quality = (
         found.recording,
         found.lengths,
@@ -249,9 +260,8 @@ def find_events(found: ArmsFound) -> Events:
     )
     strokes = found.strokes
     crawl = strokes.loc[strokes["length_no"].isin(found.prone)]
-    roll = estimate_roll(recording, lengths, straps, quality)
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
-    breath = detect_breaths(roll, recording, lengths, straps, crawl, quality)
+    breath = detect_breaths(found.roll, recording, lengths, straps, crawl, quality)
     cycles = arm_cycles(
         lengths,
         strokes,
@@ -260,14 +270,14 @@ def find_events(found: ArmsFound) -> Events:
         breath.breaths,
         legs_unseen_s=_legs_unseen_s(recording),
     )
-    return Events(strokes=strokes, roll=roll, kicks=kicks, breath=breath, cycles=cycles)
+    return Events(strokes=strokes, kicks=kicks, breath=breath, cycles=cycles)
 
 
 def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Analysis:
     """Do the rest of `analyse_streams`: the figures of each length."""
     recording, lengths, arms = found.recording, found.lengths, found.arms
     quality, prone, strokes = found.quality, found.prone, events.strokes
-    roll, breath = events.roll, events.breath
+    roll, breath = found.roll, events.breath
     worn = list(recording.tracks)
     full = fill_lengths(
         found.session,
@@ -354,6 +364,16 @@ def _swap_wrists(recording: Recording, quality: Quality) -> Recording:
         "The two wrist sensors were on the wrong sides; left and right were exchanged.",
     )
     return exchanged(recording, Limb.WRIST)
+
+
+def _first_recoveries(
+    lengths: pd.DataFrame, motions: dict[tuple[int, Side], WristMotion]
+) -> pd.Series:
+    """Return when an arm first comes forward in each length: shortly before its first entry."""
+    first: dict[int, float] = {}
+    for (number, _), motion in motions.items():
+        first[number] = min(float(motion.recoveries_s[0]), first.get(number, np.inf))
+    return lengths["length_no"].map(first).astype("float64")
 
 
 def _swim_starts(lengths: pd.DataFrame, strokes: pd.DataFrame) -> pd.Series:

@@ -170,6 +170,13 @@ class ArmPose:
     forearm: FloatArray
     roll_rad: FloatArray
 
+    @classmethod
+    def join(cls, parts: list[ArmPose]) -> ArmPose:
+        """Return the cycles of all parts in a row."""
+        return cls(
+            **{name: np.concatenate([getattr(p, name) for p in parts]) for name in vars(parts[0])}
+        )
+
     def take(self, rows: slice) -> ArmPose:
         """Return some of the cycles."""
         return ArmPose(**{name: value[rows] for name, value in vars(self).items()})

@@ -61,7 +61,7 @@ class KickRule:
     moment_low_pass_hz: float = 5.0
     apart_s: float = 0.2
     least_deg_s: float = 40.0
-    rides_deg_s: float = 100.0
+    rides_deg_s: float = 70.0
     sure_share: float = 0.3
     small_share: float = 0.15
     recurrence: float = 0.4

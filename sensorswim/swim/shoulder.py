@@ -29,6 +29,7 @@ from sensorswim.swim.arm_model import (
     shoulder_of,
 )
 from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.roll_wave import RollWave
 
 Key = tuple[int, Side]
 
@@ -77,8 +78,10 @@ centimetres. Picked on the synthetic swimmer."""
 _PRONE_RESIDUAL_M = 0.05
 _ROUNDS = 40
 _CYCLE_ROUNDS = 2
+_TOGETHER = 256
+"""So many single cycles are fitted at once: more would only take memory."""
 
-SHOULDER_DEPTH_M = 0.08
+SHOULDER_DEPTH_M = 0.085
 """Mean depth of the shoulder joint below the surface in level swimming: what ties the wrist's path
 to the water line. No source; anatomically plausible, picked on an early version of the synthetic
 swimmer, so entry and exit carry a bias on other bodies."""
@@ -190,7 +193,11 @@ class _Problem:
 
 
 def fit_shoulders(
-    cycles: dict[Key, list[CyclePath]], size: ArmSize, *, unsure: frozenset[Side] = frozenset()
+    cycles: dict[Key, list[CyclePath]],
+    size: ArmSize,
+    *,
+    unsure: frozenset[Side] = frozenset(),
+    wave: RollWave | None = None,
 ) -> dict[Key, ShoulderFit]:
     """Return the shoulder fit of every length and arm.
 
@@ -201,6 +208,8 @@ def fit_shoulders(
     size : ArmSize
     unsure : set of Side
         Arms whose strap was not checked by standing.
+    wave : RollWave, optional
+        The shoulders' roll as other sensors tell it.
 
     Returns
     -------
@@ -212,12 +221,12 @@ def fit_shoulders(
         return {}
     keys = list(cycles)
     curves = median_curves([cycle_curves(cycles[k], k[1]) for k in keys])
-    problem = _problem(curves, size, unsure, shared=False)
+    problem = _problem(curves, size, unsure, wave, shared=False)
     alone = _fit(problem)
     fits = _answers(problem, alone, keys)
     prone = np.flatnonzero(_residual(alone) < _PRONE_RESIDUAL_M)
     if len(prone):
-        problem = _problem(curves.take(prone), size, unsure, shared=True)
+        problem = _problem(curves.take(prone), size, unsure, wave, shared=True)
         fits |= _answers(problem, _fit(problem), [keys[n] for n in prone])
     return fits
 
@@ -232,18 +241,37 @@ def fit_cycles(curves: Curves, unknowns: FloatArray, size: ArmSize) -> ArmPose:
     unknowns : (C, 15)
         Those of each cycle's length.
     """
-    problem = _Problem(
-        curves=curves, size=size, start=unknowns, spread=_BETWEEN_CYCLES, shared=False
-    )
-    return _fit(problem, _CYCLE_ROUNDS).pose
+    poses = []
+    for first in range(0, len(unknowns), _TOGETHER):
+        rows = slice(first, first + _TOGETHER)
+        problem = _Problem(
+            curves=curves.take(rows),
+            size=size,
+            start=unknowns[rows],
+            spread=_BETWEEN_CYCLES,
+            shared=False,
+        )
+        poses.append(_fit(problem, _CYCLE_ROUNDS).pose)
+    return ArmPose.join(poses)
 
 
 def _residual(state: _State) -> FloatArray:
     return np.asarray(1.4826 * np.median(np.abs(state.pose.misfit_m), axis=1))
 
 
-def _problem(curves: Curves, size: ArmSize, unsure: frozenset[Side], *, shared: bool) -> _Problem:
+def _problem(
+    curves: Curves,
+    size: ArmSize,
+    unsure: frozenset[Side],
+    wave: RollWave | None,
+    *,
+    shared: bool,
+) -> _Problem:
     start, spread = _start(curves, size), _SPREAD.copy()
+    if wave is not None:
+        rolls = [Of.ROLL_COS, Of.ROLL_SIN, Of.LEAN]
+        start[:, rolls] = wave.cosine, wave.sine, wave.lean
+        spread[rolls] = wave.wave_sd, wave.wave_sd, wave.lean_sd
     for side, tilts in _TILTS.items():
         if side in unsure:
             spread[tilts] = _UNSURE_TILT_RAD

@@ -12,10 +12,10 @@ from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.swim.splash import Knocks
 from sensorswim.swim.water_line import crossing, goes_under
 
-_WALL_DELAY = 2.0
+_WALL_LATE = 0.12
 _WALL_SHARE = 0.75
-"""In the reach for the wall the hand comes down later, at about twice the usual delay after the
-recovery. Picked on the synthetic swimmer."""
+"""In the reach for the wall the hand comes down later than usual, by some eighth of a cycle. Picked
+on the synthetic swimmer."""
 
 _STRAY = 1.5
 
@@ -140,7 +140,7 @@ def _reaches_for_the_wall(motion: WristMotion, pulls: list[Stroke]) -> bool:
 def _wall_entry(motion: WristMotion, usual_s: float, knocks: Knocks | None) -> float:
     """Return the entry of the reach for the wall; its knock comes before that of the touch."""
     recovery_s = float(motion.recoveries_s[-1])
-    late_s = recovery_s + _WALL_DELAY * usual_s
+    late_s = recovery_s + usual_s + _WALL_LATE * motion.period.period_s
     knock_s = None if knocks is None else knocks.first(recovery_s + 0.5 * usual_s, late_s)
     return min(late_s, float(motion.time_s[-1])) if knock_s is None else knock_s
 

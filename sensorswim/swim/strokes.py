@@ -13,7 +13,9 @@ from sensorswim.model.tables import frame, rows_of
 from sensorswim.swim.arm_model import ArmSize
 from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wrist
 from sensorswim.swim.pull import Pulls, find_pulls
-from sensorswim.swim.shoulder import ShoulderFit, fit_shoulders
+from sensorswim.swim.roll import RollResult
+from sensorswim.swim.roll_wave import shoulders_wave
+from sensorswim.swim.shoulder import Key, ShoulderFit, fit_shoulders
 from sensorswim.swim.stroke_events import Stroke, find_strokes
 from sensorswim.swim.upper_arm import with_upper_arms
 from sensorswim.swim.water_line import by_knocks
@@ -43,10 +45,10 @@ class ArmResult:
     """
 
     arm_strokes: pd.DataFrame
-    motions: dict[tuple[int, Side], WristMotion] = field(default_factory=dict)
-    shoulders: dict[tuple[int, Side], ShoulderFit] = field(default_factory=dict)
-    paths: dict[tuple[int, Side], list[CyclePath]] = field(default_factory=dict)
-    pulls: dict[tuple[int, Side], Pulls] = field(default_factory=dict)
+    motions: dict[Key, WristMotion] = field(default_factory=dict)
+    shoulders: dict[Key, ShoulderFit] = field(default_factory=dict)
+    paths: dict[Key, list[CyclePath]] = field(default_factory=dict)
+    pulls: dict[Key, Pulls] = field(default_factory=dict)
     clean_speed_m_s: dict[int, float] = field(default_factory=dict)
 
 
@@ -101,13 +103,26 @@ class StrokeFinder:
         self,
         recording: Recording,
         lengths: pd.DataFrame,
-        limb_from_sensor: dict[Placement, FloatArray],
+        motions: dict[Key, WristMotion],
+        roll: RollResult,
     ) -> ArmResult:
-        """Return the strokes; `lengths` needs length_no, start_s and end_s."""
-        motions = _follow(recording, lengths, limb_from_sensor)
+        """Return the strokes.
+
+        Parameters
+        ----------
+        recording : Recording
+        lengths : DataFrame
+            length_no, start_s and end_s.
+        motions : dict
+            From `follow_wrists`.
+        roll : RollResult
+            Of trunk or shanks, where they are worn: it helps to place the shoulders.
+        """
         paths = {key: cycle_paths(motion) for key, motion in motions.items()}
         enough = {k: p for k, p in paths.items() if len(p) >= _LEAST_PATHS}
-        shoulders = fit_shoulders(enough, arm_size(self.session), unsure=self.unsure)
+        wave = shoulders_wave(roll, recording.time_s, enough)
+        size = arm_size(self.session)
+        shoulders = fit_shoulders(enough, size, unsure=self.unsure, wave=wave)
         shoulders, knocks = by_knocks(motions, paths, shoulders)
         pulls = find_pulls(enough, shoulders)
         pulls = with_upper_arms(recording, lengths, motions, shoulders, pulls)
@@ -138,17 +153,27 @@ class StrokeFinder:
         )
 
 
-def _follow(
+def follow_wrists(
     recording: Recording, lengths: pd.DataFrame, limb_from_sensor: dict[Placement, FloatArray]
-) -> dict[tuple[int, Side], WristMotion]:
-    """Follow both wrists; what seems to take two or three cycles of the rest is followed anew.
+) -> dict[Key, WristMotion]:
+    """Return the motion of both wrists in every length, by (length_no, side).
 
-    Who breathes every second cycle repeats only then, who breathes every three strokes every third.
+    What seems to take two or three cycles of the rest is followed anew: who breathes every second
+    cycle repeats only then, who breathes every three strokes every third.
+
+    Parameters
+    ----------
+    recording : Recording
+        Oriented.
+    lengths : DataFrame
+        length_no, start_s and end_s.
+    limb_from_sensor : dict
+        The wrists' straps.
     """
     rows = rows_of(lengths, "length_no", "start_s", "end_s")
     spans = {int(row["length_no"]): (row["start_s"], row["end_s"]) for row in rows}
 
-    def follow(key: tuple[int, Side], **limits: float) -> WristMotion | None:
+    def follow(key: Key, **limits: float) -> WristMotion | None:
         placement = Placement.of(Limb.WRIST, key[1])
         start_s, end_s = spans[key[0]]
         track, strap = recording.tracks[placement], limb_from_sensor[placement]
@@ -174,7 +199,7 @@ def _swims(motion: WristMotion) -> bool:
     return motion.period.swing > 0.6 and motion.period.strength > 0.3
 
 
-def wrists_swapped(arms: ArmResult) -> bool:
+def wrists_swapped(motions: dict[Key, WristMotion]) -> bool:
     """Tell whether the two wrist sensors are on the wrong sides.
 
     In the recovery the forearm swings round on its own side of the body: to the left in the
@@ -182,7 +207,7 @@ def wrists_swapped(arms: ArmResult) -> bool:
     """
     outward = {}
     for side in Side:
-        turns = [_recovery_swing(m) for (_, s), m in arms.motions.items() if s is side]
+        turns = [_recovery_swing(m) for (_, s), m in motions.items() if s is side]
         outward[side] = side.sign * float(np.median(turns)) if turns else 0.0
     return max(outward.values()) < -_CLEAR_SWING
 

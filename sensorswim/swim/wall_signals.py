@@ -7,10 +7,11 @@ push-off for the pulse, on average over a length for the posture.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
@@ -23,6 +24,15 @@ _QUIET_RAD_S = {Limb.ANKLE: 7.0}
 _QUIET_ELSE_RAD_S = 2.5
 """Turning rate beyond which a limb is not in a glide: arm strokes turn at 4 and more; legs may
 kick in the glide (no source)."""
+
+_GAIN_S = 0.4
+"""Over which a push-off's gain of speed is taken; legs push for 0.3 to 0.5 s."""
+
+_ALONE = 0.4
+"""What a gain of speed counts that other limbs don't share."""
+
+_ASKEW = 0.45
+"""Tangent of 24 degrees: straps up to 25 degrees off are normal."""
 
 _UPRIGHT = 0.6
 _EDGE_S = 2.0
@@ -80,7 +90,7 @@ def pulse_of(
     along = np.pad(long_axis(track, first, high)[:, :2], ((0, missing), (0, 0)), mode="edge")
     along = along[ahead : ahead + size]
     along = along / (np.linalg.norm(along, axis=1)[:, None] + 1e-9)
-    turning = gaussian_filter1d(np.linalg.norm(part.gyro_rad_s, axis=1), 0.1 * rate_hz)
+    turning = gaussian_filter1d(_swing_rad_s(part), 0.1 * rate_hz)
     later = np.pad(turning, (0, missing), mode="edge")
     later = maximum_filter1d(later, int(0.3 * rate_hz))[int((stretched_s - 0.15) * rate_hz) :][
         :size
@@ -89,6 +99,16 @@ def pulse_of(
     quiet_rad_s = _QUIET_RAD_S.get(track.placement.limb, _QUIET_ELSE_RAD_S)
     calm = np.exp(-((later / quiet_rad_s) ** 2)) * track.valid[first:last]
     return Pulse(forward_m_s2=sign * np.sum(smooth * along, axis=1), calm=calm)
+
+
+def _swing_rad_s(track: Track) -> FloatArray:
+    """Return how fast the long axis swings (N,), turns about itself left out.
+
+    A swimmer who pushes off on the back or the side turns over in the glide; a strap askew shows
+    some of that as a swing.
+    """
+    about, aside = np.abs(track.gyro_rad_s[:, 0]), np.linalg.norm(track.gyro_rad_s[:, 1:], axis=1)
+    return np.maximum(aside - _ASKEW * about, 0.0)
 
 
 def _slice(track: Track, rows: slice) -> Track:
@@ -109,6 +129,23 @@ def joined(pulses: list[Pulse]) -> FloatArray:
     """
     total = np.sum([p.forward_m_s2 * p.calm for p in pulses], axis=0)
     return np.asarray(total / np.maximum(np.sum([p.calm for p in pulses], axis=0), 1.0))
+
+
+def shared(pulses: list[Pulse], rate_hz: float) -> FloatArray:
+    """Return how far a gain of speed (L,) is everybody's, towards `_ALONE` where it is one limb's.
+
+    A push drives all limbs alike, and all of them glide on.
+    """
+    own = speed_gain([p.forward_m_s2 for p in pulses], rate_hz)
+    middle, most = np.sort(own, axis=0)[[(len(own) - 1) // 2, -1]]
+    alike = np.clip(middle / np.maximum(most, 1e-9), 0.0, 1.0)
+    calm = np.min([p.calm for p in pulses], axis=0)
+    return np.asarray((_ALONE + (1.0 - _ALONE) * alike) * (_ALONE + (1.0 - _ALONE) * calm))
+
+
+def speed_gain(accel_m_s2: Sequence[FloatArray] | FloatArray, rate_hz: float) -> FloatArray:
+    """Return the speed (..., L) gained around each moment, m/s, in the time that a push takes."""
+    return np.asarray(uniform_filter1d(accel_m_s2, int(_GAIN_S * rate_hz)) * _GAIN_S)
 
 
 def jolts(recording: Recording, track: Track, first: int, last: int) -> FloatArray:

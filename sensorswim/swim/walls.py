@@ -24,15 +24,14 @@ from sensorswim.swim.wall_signals import (
     pulse_of,
     quaternions,
     rows_between,
+    shared,
+    speed_gain,
     swim_direction,
 )
 
 _RISE_S = 0.3
 """Longest time from the start of a push to its peak: arms that still swing forward before it
 must not count (no source; read off the synthetic swimmer, not checked on real push-offs)."""
-
-_GAIN_S = 0.4
-"""Over which a push-off's gain of speed is taken; legs push for 0.3 to 0.5 s."""
 
 _STRETCHED_S, _LATE_STRETCHED_S = 0.5, 1.3
 """How long after the push the arms point ahead; some bring them up only in the glide."""
@@ -79,7 +78,11 @@ _OTHER_HAND_S = 1.1
 """From the end of the last reach of one hand to the touch of the other: a pull (no source)."""
 
 _HANGING = 0.15
-_NEARLY = 0.45
+_NEARLY, _ALIKE = 0.45, 0.6
+"""Least share of the highest gain of speed that a push has: told by ankles, by the upper body. The
+last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
+synthetic swimmers of two builds."""
+
 _SINK_S = 2.5
 _IDLE_S = 5.0
 """By how much idle hands at the wall may have drawn out the cycles of a wrist."""
@@ -108,8 +111,8 @@ class WallFinder:
     ) -> list[float | None]:
         """Return when each push begins (a fifth of its peak), None where none is seen.
 
-        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't, and
-        without ankles the arms that are stretched only after the push.
+        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't agree,
+        and without ankles a single arm, or arms that are stretched only after the push.
 
         Parameters
         ----------
@@ -148,11 +151,15 @@ class WallFinder:
             for t in tracks
         ]
         forward = joined(pulses)
-        gain = uniform_filter1d(forward, int(_GAIN_S * recording.rate_hz)) * _GAIN_S
-        top = _last_high(gain) if ankle else int(np.argmax(gain))
-        if gain[top] < self.least_push_m_s:
+        gain = speed_gain(forward, recording.rate_hz)
+        sure = speed_gain(shared(pulses, recording.rate_hz) * forward, recording.rate_hz)
+        share = _NEARLY if ankle else _ALIKE
+        peaks, _ = find_peaks(sure, height=share * float(sure.max()))
+        told = gain if ankle or not _ankles(recording) else sure
+        peaks = peaks[told[peaks] >= self.least_push_m_s]
+        if not len(peaks):
             return None
-        begin = _rise(forward, top, recording.rate_hz)
+        begin = _rise(forward, int(peaks[-1]), recording.rate_hz)
         return float(recording.time_s[first + begin]) - (_FEET_STAY_S if ankle else 0.0)
 
     def contact_before(
@@ -204,12 +211,6 @@ def _is_flip(
         return _arms_flip(recording, last, worn)
     tilt = uniform_filter1d(np.mean(feet_up, axis=0), int(_SMOOTH_S * recording.rate_hz))
     return bool(tilt.max() > max(_OVER, -tilt.min()))
-
-
-def _last_high(gain: FloatArray) -> int:
-    """Return the last peak that comes near the highest: legs are drawn to the wall before it."""
-    peaks, _ = find_peaks(gain, height=_NEARLY * float(gain.max()))
-    return int(peaks[-1]) if len(peaks) else int(np.argmax(gain))
 
 
 def _rise(forward: FloatArray, top: int, rate_hz: float) -> int:

@@ -115,7 +115,7 @@ def test_a_shoulder_that_was_moved_is_found_again() -> None:
     curves, _ = swept(125.0 + 25.0 * np.cos(2 * np.pi * PHASES))
     place = np.array([0.4, 0.0, -0.2])
     moved = Curves(**(vars(curves) | {"wrist_m": curves.wrist_m + place}))
-    state = _fit(_problem(moved, SIZE, frozenset(Side), shared=False))
+    state = _fit(_problem(moved, SIZE, frozenset(Side), None, shared=False))
     found = shoulder_of(state.unknowns, moved.sign, SIZE, PHASES)[0].mean(axis=0)
     assert np.abs(found - place)[[0, 2]].max() < 0.06
 

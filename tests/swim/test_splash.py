@@ -10,8 +10,9 @@ import pytest
 
 from sensorswim.model import Placement, Quality, Side
 from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.roll import estimate_roll
 from sensorswim.swim.splash import Knocks, find_knocks
-from sensorswim.swim.strokes import ArmResult, StrokeFinder
+from sensorswim.swim.strokes import ArmResult, StrokeFinder, follow_wrists
 from sensorswim.swim.water_line import by_knocks
 from sensorswim.swim.wrist_strap import align_wrist
 from tests.swim.swum import session_of, swim
@@ -30,7 +31,9 @@ def arms(splash_m_s2: float) -> tuple[ArmResult, dict[Side, np.ndarray]]:
     )
     lengths = rehearsal.truth["lengths"]
     straps = {p: align_wrist(recording, recording.tracks[p], lengths, Quality()) for p in WRISTS}
-    found = StrokeFinder(session=session_of(rehearsal)).find(recording, lengths, straps)
+    motions = follow_wrists(recording, lengths, straps)
+    no_roll = estimate_roll(recording, lengths, {}, Quality())
+    found = StrokeFinder(session=session_of(rehearsal)).find(recording, lengths, motions, no_roll)
     strokes = rehearsal.truth["arm_strokes"]
     true = {s: strokes.loc[strokes["side"] == str(s), "entry_s"].dropna().to_numpy() for s in Side}
     return found, true
