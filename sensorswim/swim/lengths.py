@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.swim.at_work import arms_at_work, legs_at_work
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
@@ -30,7 +31,6 @@ _TRUNK_AND_LEGS = (
 _UNSURE_S = 0.4
 _BLUR_S = 4.0
 """Half of the window in which a wrist's rhythm is looked for."""
-_WORK_USUAL_RAD_S, _WORK_HARD_RAD_S = 1.2, 3.3
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 _SEVERAL = 3
 _ALIKE = 0.35
@@ -125,7 +125,8 @@ class LengthFinder:
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
-            bouts = [b for b in bouts if _arms_at_work(recording, slice(b[0] * step, b[1] * step))]
+        if any(p in flat for p in _WRISTS):
+            bouts = [b for b in bouts if _swum(recording, slice(b[0] * step, b[1] * step), steady)]
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
@@ -309,19 +310,9 @@ def _bridge_weak_stretches(
     return joined
 
 
-def _arms_at_work(recording: Recording, rows: slice) -> bool:
-    """Tell whether a wrist turns as in a swim: idle hands come back to their place as well.
-
-    Between movements idle hands rest, so that either measure is low. Swum arms turn at 2.6 rad/s
-    for half of the time and at 3.7 in the root mean square or more, at every pace (no source).
-    """
-    for placement in _WRISTS:
-        if placement in recording.tracks:
-            rate = np.linalg.norm(recording.tracks[placement].gyro_rad_s[rows], axis=1)
-            usual, hard = np.median(rate), np.sqrt(np.mean(rate**2))
-            if usual > _WORK_USUAL_RAD_S or hard > _WORK_HARD_RAD_S:
-                return True
-    return False
+def _swum(recording: Recording, rows: slice, steady: bool) -> bool:
+    """Tell a length from idle hands and from sensors that are handled before and after a swim."""
+    return arms_at_work(recording, rows) or (steady and legs_at_work(recording, rows))
 
 
 def _reach_to_cycles(
