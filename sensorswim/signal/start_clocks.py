@@ -23,7 +23,6 @@ from sensorswim.signal.starts import (
     STARTS_FLOOR_S,
     Starts,
     body_starts_s,
-    feet_offset,
     feet_starts_s,
     glide_starts,
     largest_set,
@@ -134,7 +133,12 @@ def _by_feet(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
         level_s = together_offset(feet_s, own_s, moved.level_s, moved.drift, moved.middle_s)
         if len(level_s) > 1:
             return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
-    level_s = feet_offset(_body_s(known), own_s, moved.level_s, moved.drift, moved.middle_s)
+    body_s, rough = _body_s(known), (moved.level_s, moved.drift, moved.middle_s)
+    level_s = together_offset(body_s, own_s, *rough)
+    if not len(level_s):
+        soft_s = feet_starts_s(one.travel, faint=True)
+        near_s = together_offset(body_s, soft_s, *rough, near=True)
+        level_s = near_s if moved.sure or len(near_s) > 1 else level_s
     return _sharper(moved, level_s, float(np.hypot(moved.floor_s, LEGS_SPREAD_S)))
 
 

@@ -54,9 +54,10 @@ _SAME_START_S: Final = 2.0
 """The body leaves the wall once in so long."""
 
 _LAST_SHARE: Final = 0.5
-_FEET_BEFORE_S: Final = 0.09
-"""The feet gain speed fastest this long before the body's gain has fallen to half of its peak, as
-they leave the wall. Picked on the synthetic swimmer; 0 to 0.1 s is plausible."""
+_LEAVE_SHARE: Final = 0.5
+"""The feet gain speed fastest, as they leave the wall, between the moment when the body does and
+when its gain has fallen to half of that: at the one in synthetic swimmers of one build, nearly at
+the other in those of a second. Between them is the least wrong, by some 0.05 s."""
 
 _FEET_M_S2: Final = 10.0
 _FEET_M_S: Final = 1.8
@@ -66,6 +67,11 @@ _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_APART_S: Final = 0.5
 _FEET_AGREE_S: Final = 0.06
 """What counts as the feet's push-off out of rest, as above."""
+
+_FAINT_M_S2: Final = 6.0
+_FAINT_M_S: Final = 1.4
+_NEAR_S: Final = 0.25
+"""Soft push-offs count only so near the rough offset."""
 
 _FEET_FAR_S: Final = 4.0
 """How far from the rough offset the feet's are looked for."""
@@ -152,7 +158,7 @@ def _starts(
 
 
 def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
-    """Return when the body's gain of speed falls to half of its peak, (K,), one a push-off.
+    """Return when the feet are about to leave the wall, (K,), one a push-off.
 
     Of two within 2 s the later counts: in the earlier the arms only stretched out.
 
@@ -163,47 +169,60 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
     moments_s : (K,)
         Push-offs out of rest on that clock.
     """
-    fall_s = np.sort([_fall_s(first, second, moment_s) for moment_s in moments_s])
-    return fall_s[np.diff(fall_s, append=np.inf) > _SAME_START_S]
+    leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in moments_s])
+    return leave_s[np.diff(leave_s, append=np.inf) > _SAME_START_S]
 
 
-def _fall_s(first: Travel, second: Travel, moment_s: float) -> float:
+def _leave_s(first: Travel, second: Travel, moment_s: float) -> float:
     along = np.zeros(len(_stretch(first, moment_s, _WINDOW)))
     for travel in (first, second):
         gain = _stretch(travel, moment_s, _GAIN).sum()
         along += (_stretch(travel, moment_s, _WINDOW) * np.exp(-1j * np.angle(gain))).real
     top = int(np.argmax(along))
     below = np.flatnonzero(along[top:] < _LAST_SHARE * along[top])
-    fall = top + (int(below[0]) if len(below) else 0)
-    return moment_s + _WINDOW[0] + fall / TRAVEL_RATE_HZ
+    leave = top + _LEAVE_SHARE * (int(below[0]) if len(below) else 0)
+    return moment_s + _WINDOW[0] + leave / TRAVEL_RATE_HZ
 
 
-def feet_starts_s(ankle: Travel) -> FloatArray:
-    """Return when an ankle that was calm gains speed fastest, (K,), on its own clock."""
+def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
+    """Return when an ankle that was calm gains speed fastest, (K,), on its own clock.
+
+    Parameters
+    ----------
+    ankle : Travel
+    faint : bool
+        Take soft push-offs as well, which other movements resemble.
+    """
     size = np.abs(ankle.accel)
-    tops, _ = find_peaks(size, height=_FEET_M_S2, distance=int(_FEET_APART_S * TRAVEL_RATE_HZ))
+    height, least_m_s = (_FAINT_M_S2, _FAINT_M_S) if faint else (_FEET_M_S2, _FEET_M_S)
+    tops, _ = find_peaks(size, height=height, distance=int(_FEET_APART_S * TRAVEL_RATE_HZ))
     at_s = ankle.time_s[tops]
     good = [
         _rms(_stretch(ankle, moment_s, _FEET_BEFORE)) < _FEET_CALM_M_S2
-        and abs(_stretch(ankle, moment_s, _FEET_GAIN).sum()) > _FEET_M_S * TRAVEL_RATE_HZ
+        and abs(_stretch(ankle, moment_s, _FEET_GAIN).sum()) > least_m_s * TRAVEL_RATE_HZ
         for moment_s in at_s
     ]
     return at_s[np.array(good, dtype=bool)]
 
 
-def feet_offset(
-    body_s: FloatArray, feet_s: FloatArray, rough_s: float, drift: float, middle_s: float
+def together_offset(
+    ours_s: FloatArray,
+    theirs_s: FloatArray,
+    rough_s: float,
+    drift: float,
+    middle_s: float,
+    *,
+    near: bool = False,
 ) -> FloatArray:
-    """Return the offsets at `middle_s` that the largest agreeing set of push-offs asks for.
+    """Return the offsets at `middle_s` that the largest agreeing set of shared moments asks for.
 
     Parameters
     ----------
-    body_s : (K,)
-        From `body_starts_s`.
-    feet_s : (M,)
-        From `feet_starts_s`, on the ankle's clock.
+    ours_s, theirs_s : (K,), (M,)
+        Moments of a known clock and of the one looked for, some of them the same: `body_starts_s`
+        or those of the other foot, and `feet_starts_s`.
     rough_s : float
-        The offset to within 4 s.
+        The offset to within 4 s, or 0.25 s if `near`.
     drift, middle_s : float
         How the offset changes, and the device time it is given for.
 
@@ -212,23 +231,9 @@ def feet_offset(
     (J,)
         Empty where two sets that contradict each other are as large.
     """
-    return together_offset(body_s - _FEET_BEFORE_S, feet_s, rough_s, drift, middle_s)
-
-
-def together_offset(
-    ours_s: FloatArray, theirs_s: FloatArray, rough_s: float, drift: float, middle_s: float
-) -> FloatArray:
-    """Return the offsets at `middle_s` that the largest agreeing set of shared moments asks for.
-
-    Parameters
-    ----------
-    ours_s, theirs_s : (K,), (M,)
-        Moments of a known clock and of the one looked for, some of them the same.
-    rough_s, drift, middle_s : float
-        As in `feet_offset`.
-    """
     asked = ours_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
-    return largest_set(asked[np.abs(asked - rough_s) < _FEET_FAR_S], _FEET_AGREE_S)
+    reach_s = _NEAR_S if near else _FEET_FAR_S
+    return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S)
 
 
 def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:

@@ -9,7 +9,7 @@ from sensorswim.model import Limb, Placement, Quality
 from sensorswim.rehearsal import Kit, Length, Plan, Rest, Stand, draw_swim, draw_swimmer, rehearse
 from sensorswim.signal.clocks import fit_clocks
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Travel
-from sensorswim.signal.starts import body_starts_s, feet_offset
+from sensorswim.signal.starts import body_starts_s, feet_starts_s, together_offset
 
 WRIST_S, ANKLE_S, BODY_S = 0.02, 0.05, 0.03
 
@@ -68,15 +68,15 @@ def test_how_well_it_is_known_is_said(swum):
 
 
 def test_the_offset_that_most_push_offs_ask_for_wins():
-    body_s = np.array([10.0, 50.0, 91.0])
+    body_s = np.array([9.91, 49.91, 90.91])
     feet_s = np.array([109.91, 149.91, 190.91, 148.3])
-    offsets_s = feet_offset(body_s, feet_s, -100.5, drift=0.0, middle_s=150.0)
+    offsets_s = together_offset(body_s, feet_s, -100.5, drift=0.0, middle_s=150.0)
     np.testing.assert_allclose(offsets_s, -100.0)
 
 
 def test_two_offsets_that_are_as_good_decide_nothing():
-    body_s, feet_s = np.array([10.0]), np.array([109.91, 108.7])
-    assert not len(feet_offset(body_s, feet_s, -99.5, drift=0.0, middle_s=109.0))
+    body_s, feet_s = np.array([9.91]), np.array([109.91, 108.7])
+    assert not len(together_offset(body_s, feet_s, -99.5, drift=0.0, middle_s=109.0))
 
 
 def test_of_two_starts_close_together_the_later_is_the_bodys():
@@ -87,4 +87,24 @@ def test_of_two_starts_close_together_the_later_is_the_bodys():
         limb=Limb.WRIST, start_s=0.0, accel=pushes.astype(complex), turn_rad_s=0.0 * time_s
     )
     body_s = body_starts_s(travel, travel, np.array([8.7, 10.0]))
-    np.testing.assert_allclose(body_s, [10.0 + 0.1 * np.sqrt(2.0 * np.log(2.0))], atol=0.03)
+    half_s = 0.1 * np.sqrt(2.0 * np.log(2.0))
+    np.testing.assert_allclose(body_s, [10.0 + 0.5 * half_s], atol=0.02)
+
+
+def _feet(push_m_s2: float) -> Travel:
+    """Return an ankle that is carried off the wall at 3, 13 and 23 s."""
+    time_s = np.arange(0.0, 30.0, 1.0 / TRAVEL_RATE_HZ)
+    pulses = sum(np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s in (3.0, 13.0, 23.0))
+    accel = (push_m_s2 * pulses).astype(complex)
+    return Travel(limb=Limb.ANKLE, start_s=0.0, accel=accel, turn_rad_s=0.0 * time_s)
+
+
+def test_soft_push_offs_of_the_feet_count_near_the_rough_offset_only():
+    soft = _feet(7.0)
+    assert not len(feet_starts_s(soft))
+    feet_s = feet_starts_s(soft, faint=True)
+    np.testing.assert_allclose(feet_s, [3.0, 13.0, 23.0], atol=0.02)
+    near = together_offset(feet_s + 5.0, feet_s, 5.1, drift=0.0, middle_s=13.0, near=True)
+    np.testing.assert_allclose(near, 5.0)
+    assert not len(together_offset(feet_s + 5.0, feet_s, 5.6, drift=0.0, middle_s=13.0, near=True))
+    assert len(feet_starts_s(_feet(12.0))) == 3

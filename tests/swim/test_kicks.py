@@ -163,6 +163,17 @@ def test_a_leg_that_rides_along_has_no_kicks() -> None:
     assert _kicks(rehearsal, recording).empty
 
 
+def test_small_slow_kicks_count_as_kicks() -> None:
+    """Strong ones of 70 to 100 degrees/s: a shank that swings by some 12 degrees."""
+    rehearsal, recording = swim(
+        seed=15, lengths=2, kit={"placements": ANKLES}, kick="2", stroke_rate_cycles_min=30.0,
+        kick_knee_deg=12.0, kick_hip_deg=5.0,
+    )  # fmt: skip
+    found, truth = _kicks(rehearsal, recording), rehearsal.truth["kicks"]
+    assert truth["peak_rate_deg_s"].quantile(0.8) < 100.0
+    assert f1(truth["downbeat_s"], found["downbeat_s"], 0.08) > 0.9
+
+
 def test_flutter_kicks_before_the_first_entry_belong_to_the_length() -> None:
     rehearsal, recording = swim(
         seed=16, lengths=4, kit={"placements": ANKLES}, kick="6", stroke_rate_cycles_min=45.0

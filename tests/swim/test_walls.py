@@ -19,6 +19,7 @@ from tests.swim.swum import P, oriented, wearing
 
 RATE_HZ = 100.0
 G = np.array([0.0, 0.0, 9.80665])
+_WRISTS = (P.LEFT_WRIST, P.RIGHT_WRIST)
 
 
 def _track(placement: Placement, tilt_rad: FloatArray, ahead_m_s2: FloatArray) -> Track:
@@ -32,6 +33,20 @@ def _track(placement: Placement, tilt_rad: FloatArray, ahead_m_s2: FloatArray) -
         valid=np.ones(len(tilt_rad), dtype=bool),
         source_rate_hz=RATE_HZ,
         q_world_from_sensor=q,
+    )
+
+
+def _askew(track: Track, over_rad: FloatArray) -> Track:
+    """Return a sensor on a limb that turns about its long axis, its strap 20 degrees askew."""
+    turn = Rotation.from_rotvec(np.outer(over_rad, [1.0, 0.0, 0.0]))
+    strap = Rotation.from_euler("z", 20.0, degrees=True)
+    about = np.outer(np.gradient(over_rad, 1.0 / RATE_HZ), [1.0, 0.0, 0.0])
+    q = Rotation.from_quat(track.q_world_from_sensor, scalar_first=True) * turn * strap
+    return replace(
+        track,
+        accel_m_s2=strap.inv().apply(turn.inv().apply(track.accel_m_s2)),
+        gyro_rad_s=strap.inv().apply(turn.inv().apply(track.gyro_rad_s) + about),
+        q_world_from_sensor=q.as_quat(scalar_first=True),
     )
 
 
@@ -77,6 +92,32 @@ def test_one_arm_that_turns_on_does_not_hide_the_push_off() -> None:
     assert found == pytest.approx(5.0, abs=0.1)
     swinging = _recording(time_s, turning)
     assert WallFinder().push_offs(swinging, [(2.0, 8.0)], worn) == [None]
+
+
+def test_who_turns_over_in_the_glide_has_pushed_off_all_the_same() -> None:
+    """After a flip one pushes off on the back or the side: arms turn about themselves, not aside.
+
+    Both straps sit askew, so that some of the turn shows about the other axes. The legs were drawn
+    to the wall before.
+    """
+    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
+    push = _push(time_s, 5.0)
+    over = np.pi * np.clip((time_s - 5.2) / 0.6, 0.0, 1.0)
+    still = 0.02 * np.sin(time_s)
+    legs = (_track(p, still, -_push(time_s, 4.2)) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE))
+    wrists = (_askew(_track(p, still, push), over) for p in _WRISTS)
+    recording = _recording(time_s, *wrists, *legs)
+    found = WallFinder().push_offs(recording, [(2.0, 8.0)], dict.fromkeys(recording.tracks, 1.0))
+    assert found[0] == pytest.approx(5.0, abs=0.1)
+
+
+def test_arms_that_swing_forward_before_a_push_are_not_taken_for_it() -> None:
+    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
+    swing = 1.3 * _push(time_s, 3.8) - 1.3 * _push(time_s, 4.3)
+    still, ahead = 0.02 * np.sin(time_s), swing + _push(time_s, 5.0)
+    recording = _recording(time_s, *(_track(p, still, ahead) for p in _WRISTS))
+    found = WallFinder().push_offs(recording, [(2.0, 8.0)], dict.fromkeys(recording.tracks, 1.0))
+    assert found[0] == pytest.approx(5.0, abs=0.1)
 
 
 def test_arms_that_are_stretched_only_in_the_glide_still_tell_the_push_off() -> None:

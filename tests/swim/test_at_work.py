@@ -1,0 +1,80 @@
+"""Limbs at work, told from idle hands and from sensors that somebody carries about."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial.transform import Rotation
+
+from sensorswim.model import Placement, Recording, Track
+from sensorswim.swim.at_work import arms_at_work, legs_at_work
+from sensorswim.swim.lengths import LengthFinder
+
+RATE_HZ = 100.0
+SECONDS = 30.0
+WORN = (
+    Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
+)  # fmt: skip
+
+
+def _moved(placement: Placement, angles_rad: np.ndarray) -> Track:
+    """Return a sensor that turns by yaw, pitch and roll (N, 3), without other acceleration."""
+    turns = Rotation.from_euler("ZYX", angles_rad)
+    steps = (turns[:-1].inv() * turns[1:]).as_rotvec() * RATE_HZ
+    return Track(
+        placement=placement,
+        accel_m_s2=turns.inv().apply([0.0, 0.0, 9.80665]),
+        gyro_rad_s=np.vstack([steps, steps[-1:]]),
+        valid=np.ones(len(angles_rad), dtype=bool),
+        source_rate_hz=RATE_HZ,
+        q_world_from_sensor=turns.as_quat(scalar_first=True),
+    )
+
+
+def _recording(*tracks: Track) -> Recording:
+    count = len(tracks[0].valid)
+    return Recording(
+        rate_hz=RATE_HZ,
+        time_s=np.arange(count) / RATE_HZ,
+        tracks={track.placement: track for track in tracks},
+    )
+
+
+def _carried(seed: int) -> Recording:
+    """Return four sensors in hands: they lie more or less level and turn about any axis."""
+    rng = np.random.default_rng(seed)
+    tracks = []
+    for placement in WORN:
+        noise = gaussian_filter1d(rng.normal(size=(int(SECONDS * RATE_HZ), 3)), 25.0, axis=0)
+        tracks.append(_moved(placement, noise / noise.std(axis=0) * [0.15, 0.15, 0.15]))
+    return _recording(*tracks)
+
+
+def _kicking() -> Recording:
+    """Return idle hands on a board, and shanks that swing by 15 degrees twice a second."""
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    still = np.zeros((len(time_s), 3))
+    swing = np.deg2rad(15.0) * np.sin(2.0 * np.pi * 2.0 * time_s)
+    legs = [
+        _moved(place, np.column_stack([still[:, 0], sign * swing, 0.1 * swing]))
+        for place, sign in zip(WORN[2:], (1.0, -1.0), strict=True)
+    ]
+    return _recording(*(_moved(place, still) for place in WORN[:2]), *legs)
+
+
+def test_shanks_that_kick_turn_about_one_axis_and_carried_ones_about_any() -> None:
+    whole = slice(None)
+    assert legs_at_work(_kicking(), whole)
+    assert not any(legs_at_work(_carried(seed), whole) for seed in range(5))
+    assert not arms_at_work(_kicking(), whole)
+    assert not any(arms_at_work(_carried(seed), whole) for seed in range(5))
+
+
+def test_without_ankles_nobody_can_tell() -> None:
+    tracks = _carried(1).tracks
+    assert legs_at_work(_recording(tracks[Placement.LEFT_WRIST]), slice(None))
+
+
+def test_sensors_that_are_carried_about_swim_no_length() -> None:
+    assert not any(len(LengthFinder().find(_carried(seed)).spans) for seed in range(5))
+    assert len(LengthFinder().find(_kicking()).spans) == 1
