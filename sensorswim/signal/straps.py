@@ -27,7 +27,8 @@ _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
 _TOO_STEEP: Final = 0.15
 _KICK_HZ: Final = 1.2
-_GLIDE_SPREAD_DEG: Final = 6.0
+_GLIDE_SPREAD_DEG: Final = 4.0
+_GLIDE_SHARE: Final = 0.3
 _GLIDE_DOUBT_DEG: Final = 8.0
 _GLIDE_S: Final = 0.4
 _LEGS_DOUBT_DEG: Final = 4.0
@@ -305,16 +306,21 @@ def _against_legs_deg(
 def _glide_deg(
     recording: Recording, track: Track, roll_deg: FloatArray, lengths: pd.DataFrame
 ) -> float | None:
-    """Return the median roll of the glides, None where too few or where they disagree."""
-    middles = [
-        float(np.median(roll_deg[part]))
-        for part in _glides(recording, track, lengths)
-        if track.valid[part].all()
-    ]
-    if len(middles) < 2:
+    """Return the median roll of the glides that agree, None where too few do.
+
+    After a flip turn many glide on their side for a while.
+    """
+    middles = np.array(
+        [
+            float(np.median(roll_deg[part]))
+            for part in _glides(recording, track, lengths)
+            if track.valid[part].all()
+        ]
+    )
+    alike = np.abs(middles[:, None] - middles) < _GLIDE_SPREAD_DEG
+    if not len(middles) or alike.sum(axis=1).max() < max(2, _GLIDE_SHARE * len(middles)):
         return None
-    spread = float(np.median(np.abs(np.array(middles) - np.median(middles))))
-    return float(np.median(middles)) if spread < _GLIDE_SPREAD_DEG else None
+    return float(np.median(middles[alike[int(alike.sum(axis=1).argmax())]]))
 
 
 def _glides(recording: Recording, track: Track, lengths: pd.DataFrame) -> list[slice]:

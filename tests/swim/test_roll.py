@@ -10,7 +10,7 @@ import pytest
 from sensorswim.model import Limb, Quality, Recording
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
-from sensorswim.signal.straps import align, exchanged, swapped
+from sensorswim.signal.straps import _glide_deg, align, exchanged, swapped
 from sensorswim.swim.roll import estimate_roll
 from tests.swim.swum import ANKLES, WORN, P, swim, wearing
 
@@ -61,6 +61,22 @@ def test_straight_straps_raise_no_alarm(swum: tuple[Rehearsal, Recording]) -> No
     quality = Quality()
     align(swum[1], swum[0].truth["lengths"], quality)
     assert not quality.codes()
+
+
+@pytest.mark.parametrize(
+    ("glides_deg", "zero_deg"),
+    [((2.0, 55.0, 3.0, 30.0), 2.5), ((2.0, 55.0, 30.0, -20.0), None), ((2.0, 3.0, 1.0, 2.0), 2.0)],
+)
+def test_glides_on_the_side_are_left_out_of_the_zero_of_roll(
+    swum: tuple[Rehearsal, Recording], glides_deg: tuple[float, ...], zero_deg: float | None
+) -> None:
+    lengths, recording = swum[0].truth["lengths"], swum[1]
+    roll_deg = np.zeros(len(recording.time_s))
+    for (_, row), glide_deg in zip(lengths.iterrows(), glides_deg, strict=True):
+        gliding = (recording.time_s >= row["start_s"]) & (recording.time_s < row["swim_start_s"])
+        roll_deg[gliding] = glide_deg
+    found = _glide_deg(recording, recording.tracks[P.LOWER_BACK], roll_deg, lengths)
+    assert found == (None if zero_deg is None else pytest.approx(zero_deg))
 
 
 def test_roll_table_is_at_50_hz_with_every_source(swum: tuple[Rehearsal, Recording]) -> None:
