@@ -74,12 +74,20 @@ class Pulse:
 
 
 def pulse_of(
-    recording: Recording, track: Track, sign: float, first: int, last: int, stretched_s: float
+    recording: Recording,
+    track: Track,
+    sign: float,
+    first: int,
+    last: int,
+    stretched_s: float,
+    *,
+    alone: bool = False,
 ) -> Pulse:
     """Return the forward pulse of one sensor over index range first..last.
 
     Forward is where the long axis points `stretched_s` later, in the glide; `sign` = -1 where it
-    points backwards.
+    points backwards. Of a sensor `alone`, which no other one bears out, any turn counts as none
+    of a glide.
     """
     rate_hz = recording.rate_hz
     ahead = int(stretched_s * rate_hz)
@@ -90,7 +98,8 @@ def pulse_of(
     along = np.pad(long_axis(track, first, high)[:, :2], ((0, missing), (0, 0)), mode="edge")
     along = along[ahead : ahead + size]
     along = along / (np.linalg.norm(along, axis=1)[:, None] + 1e-9)
-    turning = gaussian_filter1d(_swing_rad_s(part), 0.1 * rate_hz)
+    turn = np.linalg.norm(part.gyro_rad_s, axis=1) if alone else _swing_rad_s(part)
+    turning = gaussian_filter1d(turn, 0.1 * rate_hz)
     later = np.pad(turning, (0, missing), mode="edge")
     later = maximum_filter1d(later, int(0.3 * rate_hz))[int((stretched_s - 0.15) * rate_hz) :][
         :size

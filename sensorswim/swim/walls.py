@@ -144,16 +144,17 @@ class WallFinder:
         first, last = rows_between(recording, *window)
         if last - first < recording.rate_hz or not tracks:
             return None
-        ankle = tracks[0].placement.limb is Limb.ANKLE
+        ankle, alone = tracks[0].placement.limb is Limb.ANKLE, len(tracks) == 1
         ahead = -1.0 if ankle else 1.0
         pulses = [
-            pulse_of(recording, t, ahead * worn[t.placement], first, last, stretched_s)
+            pulse_of(recording, t, ahead * worn[t.placement], first, last, stretched_s, alone=alone)
             for t in tracks
         ]
         forward = joined(pulses)
         gain = speed_gain(forward, recording.rate_hz)
-        sure = speed_gain(shared(pulses, recording.rate_hz) * forward, recording.rate_hz)
-        share = _NEARLY if ankle else _ALIKE
+        common = 1.0 if alone else shared(pulses, recording.rate_hz)
+        sure = speed_gain(common * forward, recording.rate_hz)
+        share = _NEARLY if ankle else 1.0 if alone else _ALIKE
         peaks, _ = find_peaks(sure, height=share * float(sure.max()))
         told = gain if ankle or not _ankles(recording) else sure
         peaks = peaks[told[peaks] >= self.least_push_m_s]

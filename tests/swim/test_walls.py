@@ -13,7 +13,7 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal import orient
 from sensorswim.swim.lengths import LengthFinder, _reach_to_cycles
-from sensorswim.swim.wall_signals import worn_signs
+from sensorswim.swim.wall_signals import pulse_of, worn_signs
 from sensorswim.swim.walls import WallFinder
 from tests.swim.swum import P, oriented, wearing
 
@@ -109,6 +109,14 @@ def test_who_turns_over_in_the_glide_has_pushed_off_all_the_same() -> None:
     recording = _recording(time_s, *wrists, *legs)
     found = WallFinder().push_offs(recording, [(2.0, 8.0)], dict.fromkeys(recording.tracks, 1.0))
     assert found[0] == pytest.approx(5.0, abs=0.1)
+
+
+def test_a_turn_about_itself_is_a_glide_only_where_other_limbs_bear_it_out() -> None:
+    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
+    wrist = _askew(_track(P.LEFT_WRIST, 0.02 * np.sin(time_s), _push(time_s, 5.0)), 5.0 * time_s)
+    recording = _recording(time_s, wrist)
+    calm = [pulse_of(recording, wrist, 1.0, 200, 800, 0.5, alone=a).calm for a in (True, False)]
+    assert calm[0].max() < 0.1 < 0.9 < calm[1].min()
 
 
 def test_arms_that_swing_forward_before_a_push_are_not_taken_for_it() -> None:
