@@ -46,6 +46,7 @@ from sensorswim.swim.kicks import detect_kicks
 from sensorswim.swim.leg_signs import read_legs
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
+from sensorswim.swim.shoulder import Key
 from sensorswim.swim.strokes import (
     ArmResult,
     StrokeFinder,
@@ -366,9 +367,7 @@ def _swap_wrists(recording: Recording, quality: Quality) -> Recording:
     return exchanged(recording, Limb.WRIST)
 
 
-def _first_recoveries(
-    lengths: pd.DataFrame, motions: dict[tuple[int, Side], WristMotion]
-) -> pd.Series:
+def _first_recoveries(lengths: pd.DataFrame, motions: dict[Key, WristMotion]) -> pd.Series:
     """Return when an arm first comes forward in each length: shortly before its first entry."""
     first: dict[int, float] = {}
     for (number, _), motion in motions.items():

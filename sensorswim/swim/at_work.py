@@ -35,14 +35,14 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
 def legs_at_work(recording: Recording, rows: slice) -> bool:
     """Tell whether the ankles swing about one axis each, as legs that kick do.
 
-    Nobody can tell without ankles: then they are taken to.
+    Nobody can tell without data of an ankle: then they are taken to.
     """
     sos = butter(2, _KICK_BAND_HZ, "bandpass", fs=recording.rate_hz, output="sos")
     shares = []
     for placement, track in recording.tracks.items():
-        turning = track.gyro_rad_s[rows]
-        if placement.limb is Limb.ANKLE and len(turning) > recording.rate_hz:
-            fast = sosfiltfilt(sos, turning, axis=0)[track.valid[rows]]
+        turning, valid = track.gyro_rad_s[rows], track.valid[rows]
+        if placement.limb is Limb.ANKLE and valid.sum() > recording.rate_hz:
+            fast = sosfiltfilt(sos, turning, axis=0)[valid]
             sizes = np.linalg.eigvalsh(fast.T @ fast)
             shares.append(sizes[-1] / max(float(sizes.sum()), 1e-9))
     return not shares or float(np.mean(shares)) > _ONE_AXIS

@@ -49,9 +49,10 @@ _READINGS: Final = {
     "lower_back": _Reading(usual_rad=0.8, late_rad=0.15, lean=1.4, spread_rad=(0.2, 0.05)),
     "ankles": _Reading(usual_rad=0.8, late_rad=0.25, lean=1.8, spread_rad=(0.2, 0.05)),
 }
-"""Hips roll less than the shoulders (Psycharakis & Sanders 2008), and how much less differs from
-swimmer to swimmer: below the upper back the size is taken as usual, and the source tells when in
-the cycle and how lopsided. Lags and multiples were picked on the synthetic swimmer."""
+"""Hips roll less than the shoulders (Psycharakis & Sanders 2010, J Sports Sci 28:229-236), and how
+much less differs from swimmer to swimmer: below the upper back the size is taken as usual, and the
+source tells when in the cycle and how lopsided. Lags and multiples were picked on the synthetic
+swimmer."""
 
 
 @dataclass(frozen=True, kw_only=True)

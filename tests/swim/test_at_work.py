@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
@@ -73,6 +75,13 @@ def test_shanks_that_kick_turn_about_one_axis_and_carried_ones_about_any() -> No
 def test_without_ankles_nobody_can_tell() -> None:
     tracks = _carried(1).tracks
     assert legs_at_work(_recording(tracks[Placement.LEFT_WRIST]), slice(None))
+
+
+def test_an_ankle_without_data_hides_no_kicking() -> None:
+    tracks = dict(_kicking().tracks)
+    lost = tracks[Placement.LEFT_ANKLE]
+    tracks[Placement.LEFT_ANKLE] = replace(lost, valid=np.zeros_like(lost.valid))
+    assert legs_at_work(_recording(*tracks.values()), slice(None))
 
 
 def test_sensors_that_are_carried_about_swim_no_length() -> None:
