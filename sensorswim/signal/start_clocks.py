@@ -80,7 +80,9 @@ def set_by_starts(
     for place in sorted(rough, key=lambda p: _ORDER.index(p.limb)):
         one = _Known(travel=free[place].travel, moved=rough[place])
         if place.limb is Limb.ANKLE:
-            told[place] = _by_feet(one, known)
+            pair = next((p for p in rough if p.limb is Limb.ANKLE and p is not place), None)
+            other = _Known(travel=free[pair].travel, moved=rough[pair]) if pair else None
+            told[place] = _by_feet(one, other, known)
         else:
             told[place] = _above_the_hips(one, known)
         known[place] = replace(one, moved=told[place])
@@ -121,10 +123,12 @@ def _asked_s(starts: Starts, other: _Known, one: _Known) -> FloatArray:
     return starts.offsets_s + other.offset_s(there_s) - drifted_s
 
 
-def _by_feet(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
+def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]) -> Moved:
     """Return an ankle's clock from the other's, else from the push-offs shared with the wrists.
 
-    How early the feet leave differs from one swimmer to the next, whatever the number.
+    How early the feet leave differs from one swimmer to the next, whatever the number. Soft
+    push-offs count where the rough clock is sure, or where several agree, the other ankle's on its
+    rough clock (`pair`) included.
     """
     moved, own_s = one.moved, feet_starts_s(one.travel)
     for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
@@ -135,11 +139,23 @@ def _by_feet(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
             return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
     body_s, rough = _body_s(known), (moved.level_s, moved.drift, moved.middle_s)
     level_s = together_offset(body_s, own_s, *rough)
-    if not len(level_s):
-        soft_s = feet_starts_s(one.travel, faint=True)
-        near_s = together_offset(body_s, soft_s, *rough, near=True)
-        level_s = near_s if moved.sure or len(near_s) > 1 else level_s
-    return _sharper(moved, level_s, float(np.hypot(moved.floor_s, LEGS_SPREAD_S)))
+    floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
+    if len(level_s):
+        return _sharper(moved, level_s, floor_s)
+    soft_s = feet_starts_s(one.travel, faint=True)
+    near_s = together_offset(body_s, soft_s, *rough, near=True)
+    both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))
+    agreed_s = together_offset(body_s, both_s, *rough, near=True)
+    if len(near_s) and len(agreed_s) > 1:
+        return _at(moved, near_s, floor_s)
+    return _sharper(moved, near_s, floor_s) if moved.sure else moved
+
+
+def _feet_on(one: _Known, pair: _Known) -> FloatArray:
+    """Return the soft push-offs of the other foot (K,) on the one foot's clock."""
+    feet_s = feet_starts_s(pair.travel, faint=True)
+    session_s = feet_s + pair.offset_s(feet_s)
+    return session_s - one.offset_s(session_s - one.moved.level_s)
 
 
 def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:

@@ -53,6 +53,11 @@ ones that pass lie within 0.01 s of the truth, but for some strays."""
 _SAME_START_S: Final = 2.0
 """The body leaves the wall once in so long."""
 
+_RESTED: Final = (-6.0, -2.0)
+_RESTED_M_S2: Final = 3.0
+"""Wrists that swim change speed by more in this time before a push-off, those at rest by less: in
+synthetic swims of two builds 3.3 and 2.7 m/s^2 at the nearest."""
+
 _LAST_SHARE: Final = 0.5
 _LEAVE_SHARE: Final = 0.5
 """The feet gain speed fastest, as they leave the wall, between the moment when the body does and
@@ -158,9 +163,10 @@ def _starts(
 
 
 def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
-    """Return when the feet are about to leave the wall, (K,), one a push-off.
+    """Return when the feet are about to leave the wall, (K,), one a push-off out of a rest.
 
-    Of two within 2 s the later counts: in the earlier the arms only stretched out.
+    Of two within 2 s the later counts: in the earlier the arms only stretched out. After a turn
+    an ankle's fastest gain of speed is that of the legs' coming over, which no wrist shares.
 
     Parameters
     ----------
@@ -169,7 +175,10 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
     moments_s : (K,)
         Push-offs out of rest on that clock.
     """
-    leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in moments_s])
+    at_s = moments_s[:, None]
+    moving = [_rms(_stretch(travel, at_s, _RESTED)) for travel in (first, second)]
+    rested_s = moments_s[np.mean(moving, axis=0) < _RESTED_M_S2]
+    leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in rested_s])
     return leave_s[np.diff(leave_s, append=np.inf) > _SAME_START_S]
 
 

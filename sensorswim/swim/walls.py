@@ -54,20 +54,22 @@ _USUAL_ONSET_S = 0.2
 """Usual time from the touch to where the body has visibly left its posture (no source)."""
 
 _NEAR_S = 0.2
-"""How far around that moment a jolt of the hand still counts, as a standard deviation."""
+"""How far around the usual moment a jolt of hand or feet still counts, as a standard deviation."""
 
 _OVER = 0.55
 """Sine of 33 degrees: feet that go over the top stand up nearly straight, drawn under the body they
 come up half as far."""
 
-_POSTURE, _TURNED = 0.85, 0.4
-"""Cosines of 32 and 66 degrees out of the usual direction."""
+_POSTURE, _TURNED, _POINTS_BACK = 0.85, 0.4, -0.5
+"""Cosines of 32, 66 and 120 degrees out of the usual direction."""
 
 _SHARE = 0.55
 _SMOOTH_S = 0.2
 _RECENT_S = 8.0
 _LEAST_USUAL = 0.3
 _LONGEST_ONSET_S = 1.0
+_SLOWEST_S = 2.0
+"""A body that takes longer to turn has stopped half-way: legs sink and stay so at the wall."""
 _REACH = 0.7
 _LET_GO_S = 0.3
 """Usual time from a touch to where the arm has visibly left its reach (no source)."""
@@ -182,9 +184,10 @@ class WallFinder:
         """
         from_s = max(push_s - self.turn_s, length_s[0])
         turns_s = _leaves_posture(recording, length_s, from_s, push_s - 0.1)
-        if _is_flip(recording, turns_s or push_s - _USUAL_TURN_S, push_s, worn):
-            found = _feet_jolt(recording, push_s - 0.7, push_s - 0.06)
-            return push_s - _USUAL_CONTACT_S if found is None else found
+        if _is_flip(recording, length_s, (turns_s or push_s - _USUAL_TURN_S, push_s), worn):
+            usual_s = push_s - _USUAL_CONTACT_S
+            found = _feet_jolt(recording, usual_s, push_s - 0.7, push_s - 0.06)
+            return usual_s if found is None else found
         if turns_s is None:
             return push_s - _USUAL_TURN_S
         return _touch(recording, length_s, turns_s, push_s - 0.35)
@@ -192,25 +195,34 @@ class WallFinder:
     def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
         """Return the touch after which the swimmer stops, None where the posture stays."""
         near_s = length_s[1]
-        seen = _steady(recording, *rows_between(recording, near_s - 2.0, near_s + _SINK_S))
-        back_s = 2.0 if seen else _IDLE_S
-        turns_s = _leaves_posture(recording, length_s, near_s - back_s, near_s + _SINK_S)
+        turns_s = _leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
         return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
 
 
 def _is_flip(
-    recording: Recording, from_s: float, push_s: float, worn: dict[Placement, float]
+    recording: Recording,
+    length_s: tuple[float, float],
+    turn_s: tuple[float, float],
+    worn: dict[Placement, float],
 ) -> bool:
-    """Tell whether the feet went over the top, not under the body, in the turn."""
-    first, last = rows_between(recording, from_s, push_s)
+    """Tell whether the feet went over the top, not under the body, in the turn.
+
+    They have by the time the body points back; on the wall the shanks may slope either way.
+    """
+    first, last = rows_between(recording, *turn_s)
+    steady = _steady(recording, first, last)
+    if not steady or last - first < 2:
+        return _arms_flip(recording, last, worn)
     feet_up = [
         worn[t.placement] * (1.0 if t.placement.limb is Limb.ANKLE else -1.0)
         * up_in_sensor(quaternions(t)[first:last])[:, 0]
-        for t in _steady(recording, first, last)
+        for t in steady
     ]  # fmt: skip
-    if not feet_up:
-        return _arms_flip(recording, last, worn)
     tilt = uniform_filter1d(np.mean(feet_up, axis=0), int(_SMOOTH_S * recording.rate_hz))
+    along = _share_of_posture(recording, steady, length_s, first, last)
+    ahead, back = np.flatnonzero(along > -_POINTS_BACK), np.flatnonzero(along < _POINTS_BACK)
+    turned = back[back > ahead[-1]] if len(ahead) else back[:0]
+    tilt = tilt[: turned[0]] if len(turned) else tilt
     return bool(tilt.max() > max(_OVER, -tilt.min()))
 
 
@@ -317,7 +329,7 @@ def _onset_s(falling: FloatArray, rate_hz: float) -> float:
     A body that starts from rest takes a fixed share of its time from one angle to the next:
     0.44 under constant acceleration, 0.65 in an eased movement; `_SHARE` lies between.
     """
-    below = np.flatnonzero(falling < _TURNED)
+    below = np.flatnonzero(falling[: int(_SLOWEST_S * rate_hz)] < _TURNED)
     if not len(below):
         return _USUAL_ONSET_S
     return float(np.clip(below[0] / rate_hz / _SHARE, _SMOOTH_S, _LONGEST_ONSET_S))
@@ -350,12 +362,13 @@ def _touch(
     return float(recording.time_s[first + int(np.argmax(total))]) if total.any() else expected_s
 
 
-def _feet_jolt(recording: Recording, from_s: float, to_s: float) -> float | None:
-    """Return the strongest jolt of the feet, None where none stands out."""
+def _feet_jolt(recording: Recording, usual_s: float, from_s: float, to_s: float) -> float | None:
+    """Return the strongest jolt of the feet near the usual moment, None where none stands out."""
     first, last = rows_between(recording, from_s, to_s)
     if last - first < 5 or not _ankles(recording):
         return None
     size = np.max([jolts(recording, t, first, last) for t in _ankles(recording)], axis=0)
     if size.max() < 4.0 * float(np.median(size)) + 0.5:
         return None
-    return float(recording.time_s[first + int(np.argmax(size))])
+    near = np.exp(-0.5 * ((recording.time_s[first:last] - usual_s) / _NEAR_S) ** 2)
+    return float(recording.time_s[first + int(np.argmax(size * near))])

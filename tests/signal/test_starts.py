@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,8 @@ from sensorswim.model import Limb, Placement, Quality
 from sensorswim.rehearsal import Kit, Length, Plan, Rest, Stand, draw_swim, draw_swimmer, rehearse
 from sensorswim.signal.clocks import fit_clocks
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Travel
+from sensorswim.signal.shakes import Moved
+from sensorswim.signal.start_clocks import set_by_starts
 from sensorswim.signal.starts import body_starts_s, feet_starts_s, together_offset
 
 WRIST_S, ANKLE_S, BODY_S = 0.02, 0.05, 0.03
@@ -91,6 +95,17 @@ def test_of_two_starts_close_together_the_later_is_the_bodys():
     np.testing.assert_allclose(body_s, [10.0 + 0.5 * half_s], atol=0.02)
 
 
+def test_a_push_off_after_a_turn_tells_no_clock_of_the_feet():
+    """Arms that swam until then share the push-off; the feet's sharpest moment is another."""
+    time_s = np.arange(0.0, 40.0, 1.0 / TRAVEL_RATE_HZ)
+    pushes = sum(8.0 * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s in (10.0, 30.0))
+    strokes = 6.0 * np.sin(2 * np.pi * 0.8 * time_s) * ((time_s > 12.0) & (time_s < 28.5))
+    accel = (pushes + strokes).astype(complex)
+    travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel, turn_rad_s=0.0 * time_s)
+    body_s = body_starts_s(travel, travel, np.array([10.0, 30.0]))
+    np.testing.assert_allclose(body_s, [10.06], atol=0.02)
+
+
 def _feet(push_m_s2: float) -> Travel:
     """Return an ankle that is carried off the wall at 3, 13 and 23 s."""
     time_s = np.arange(0.0, 30.0, 1.0 / TRAVEL_RATE_HZ)
@@ -108,3 +123,24 @@ def test_soft_push_offs_of_the_feet_count_near_the_rough_offset_only():
     np.testing.assert_allclose(near, 5.0)
     assert not len(together_offset(feet_s + 5.0, feet_s, 5.6, drift=0.0, middle_s=13.0, near=True))
     assert len(feet_starts_s(_feet(12.0))) == 3
+
+
+def _kicked_off(limb: Limb, at_s: float, push_m_s2: float) -> SimpleNamespace:
+    """Return a sensor that a push-off moves, and nothing else."""
+    time_s = np.arange(0.0, 30.0, 1.0 / TRAVEL_RATE_HZ)
+    pulse = push_m_s2 * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2)
+    travel = Travel(limb=limb, start_s=0.0, accel=pulse.astype(complex), turn_rad_s=0.0 * time_s)
+    return SimpleNamespace(travel=travel)
+
+
+@pytest.mark.parametrize(("apart_s", "sure"), [(0.01, True), (0.2, False)])
+def test_a_soft_push_off_that_both_feet_agree_on_makes_unsure_clocks_sure(apart_s, sure):
+    wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
+              for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
+    feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.12, 7.0),
+            Placement.RIGHT_ANKLE: _kicked_off(Limb.ANKLE, 10.12 + apart_s, 7.0)}  # fmt: skip
+    rough = {p: Moved(middle_s=10.0, level_s=0.0, level_error_s=0.08) for p in feet}
+    told = set_by_starts(wrists, feet, rough)
+    assert [told[p].sure for p in feet] == [sure, sure]
+    if sure:
+        assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(-0.06, abs=0.02)

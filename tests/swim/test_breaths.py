@@ -180,12 +180,19 @@ def test_a_steady_rhythm_is_likelier_than_a_random_one() -> None:
     assert both[0] > both[1] + 10.0
 
 
-def _told(peaks_deg: np.ndarray, widths_s: np.ndarray) -> tuple[BreathResult, Quality]:
-    """Return the breaths in half sines of these signed peaks and widths, 20 to a length."""
+def _told(
+    peaks_deg: np.ndarray, widths_s: np.ndarray, power: np.ndarray | None = None
+) -> tuple[BreathResult, Quality]:
+    """Return the breaths in half sines of these signed peaks and widths, 20 to a length.
+
+    Raised to a power below 1 their tops are flatter.
+    """
+    power = np.ones(len(peaks_deg)) if power is None else power
     edges = 5.0 + np.r_[0.0, np.cumsum(widths_s)]
     time_s = np.arange(int((edges[-1] + 5.0) * 100)) / 100.0
     k = np.clip(np.searchsorted(edges, time_s) - 1, 0, len(widths_s) - 1)
-    wave = peaks_deg[k] * np.sin(np.pi * (time_s - edges[k]) / widths_s[k])
+    way = np.clip((time_s - edges[k]) / widths_s[k], 0.0, 1.0)
+    wave = peaks_deg[k] * np.sin(np.pi * way) ** power[k]
     wave[(time_s < edges[0]) | (time_s > edges[-1])] = 0.0
     cuts = edges[::20]
     lengths = pd.DataFrame({"length_no": np.arange(1, len(cuts)), "start_s": cuts[:-1] - 0.05,
@@ -226,6 +233,18 @@ def test_breaths_of_a_lopsided_swimmer_are_told_by_what_they_add(gap: int, lean_
         own = result.breaths.loc[result.breaths["side"] == side, "peak_s"]
         assert f1(at_s[breath & (np.sign(peaks) == sign)], own, 0.3) >= 0.95 or not len(own)
     assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
+
+
+def test_a_breath_every_cycle_that_flattens_the_roll_is_told_from_a_larger_roll() -> None:
+    rng, count = np.random.default_rng(6), 160
+    left = np.arange(count) % 2 == 0
+    peaks = np.where(left, 1.0, -1.0) * 38.0 * (1 + 0.1 * rng.standard_normal(count)) + 4.0 * left
+    widths_s = 0.8 * (1 + 0.04 * rng.standard_normal(count))
+    held, _ = _told(peaks, widths_s, np.where(left, 0.7, 1.0))
+    larger, _ = _told(peaks, widths_s)
+    assert set(held.breaths["side"]) == {"left"}
+    assert len(held.breaths) > 0.9 * left.sum()
+    assert larger.breaths.empty
 
 
 @pytest.mark.parametrize(

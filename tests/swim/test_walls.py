@@ -69,6 +69,36 @@ def test_a_touch_without_any_jolt_is_told_by_the_body_that_begins_to_turn(
     assert found == pytest.approx(20.0, abs=0.35)
 
 
+def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
+    """The length then seems to go on for as long as the swimmer hangs at the wall like that."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    tilt = 0.9 * np.clip((time_s - 20.0) / 0.6, 0.0, 1.0)
+    tilt = tilt + 0.67 * np.clip((time_s - 25.5) / 0.6, 0.0, 1.0)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
+    ankle = _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s)
+    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 24.5))
+    assert found == pytest.approx(20.0, abs=0.4)
+
+
+def _tumble(time_s: FloatArray) -> FloatArray:
+    """Return the tilt of a leg that goes over the top from 19.6 to 20.6 s."""
+    return np.pi * np.clip(time_s - 19.6, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("contact_s", [20.55, 20.7, 20.82])
+def test_the_feets_knock_on_the_wall_counts_not_that_of_their_coming_over(
+    contact_s: float,
+) -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    jolts = sum(size * (np.abs(time_s - at_s) < 0.006) for at_s, size in
+                ((20.3, 40.0), (contact_s, 30.0)))  # fmt: skip
+    ankle = _track(P.LEFT_ANKLE, _tumble(time_s), jolts)
+    found = WallFinder().contact_before(
+        _recording(time_s, ankle), 20.95, (2.0, 20.0), {P.LEFT_ANKLE: 1.0}
+    )
+    assert found == pytest.approx(contact_s, abs=0.05)
+
+
 def test_a_swimmer_who_floats_on_has_not_touched() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2 * np.pi * 2.0 * time_s), 0 * time_s)
@@ -279,19 +309,20 @@ def test_a_turn_from_the_back_onto_the_front_is_a_turn() -> None:
 
 
 @pytest.mark.parametrize(
-    ("knee_bend", "under_rad", "heels_up_rad"),
-    [(0.0, 1.2, 0.0), (1.2, 1.2, 0.0), (0.0, 0.3, 0.6)],
-    ids=["legs hang", "after a kick", "heels drawn up"],
+    ("knee_bend", "under_rad", "heels_up_rad", "planted_rad"),
+    [(0.0, 1.2, 0.0, 0.0), (1.2, 1.2, 0.0, 0.0), (0.0, 0.3, 0.6, 0.0), (0.0, 0.7, 0.0, 0.9)],
+    ids=["legs hang", "after a kick", "heels drawn up", "feet high on the wall"],
 )
 def test_feet_under_the_body_are_an_open_turn_though_the_knees_bend(
-    knee_bend: float, under_rad: float, heels_up_rad: float
+    knee_bend: float, under_rad: float, heels_up_rad: float, planted_rad: float
 ) -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     kick = knee_bend * np.exp(-(((time_s - 19.7) / 0.1) ** 2))
     heels_up = heels_up_rad * np.exp(-(((time_s - 21.1) / 0.2) ** 2))
     round_rad = np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0)
     under = -under_rad * np.sin(round_rad)
-    track = _track(P.LEFT_ANKLE, kick + under + heels_up, 0 * time_s)
+    planted = planted_rad * np.clip((time_s - 21.1) / 0.2, 0.0, 1.0)
+    track = _track(P.LEFT_ANKLE, kick + under + heels_up + planted, 0 * time_s)
     yaw = Rotation.from_rotvec(np.outer(round_rad, [0.0, 0.0, 1.0]))
     q = yaw * Rotation.from_quat(track.q_world_from_sensor, scalar_first=True)
     track = replace(track, q_world_from_sensor=q.as_quat(scalar_first=True))
