@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from sensorswim.model.streams import FloatArray
 from sensorswim.swim.arms import CyclePath, WristMotion
 from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.swim.splash import Knocks
@@ -18,6 +19,8 @@ _WALL_SHARE = 0.75
 on the synthetic swimmer."""
 
 _STRAY = 1.5
+_LONGEST_PULL = 0.6
+"""From the catch to the vertical plane of the shoulder, in cycles, at most (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,11 +63,14 @@ def find_strokes(
 
 @dataclass(frozen=True, kw_only=True)
 class _Events:
+    """What one window shows; `next_catch_s` is that of the pull that goes on in the next window."""
+
     catch_s: float
     mid_pull_s: float
     exit_s: float
     entry_s: float
     recovery_s: float
+    next_catch_s: float
 
 
 def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _Events:
@@ -75,11 +81,10 @@ def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _
     passes = passes[above[passes] < 0]
     mid = int(passes[0]) if len(passes) else -1
     mid_s = crossing(time_s, ahead, mid) if mid >= 0 else np.nan
+    speed = path.velocity_m_s[:, 0] + clean_speed_m_s
     catch_s = exit_s = np.nan
     if mid >= 0:
-        speed = path.velocity_m_s[:, 0] + clean_speed_m_s
-        back = np.flatnonzero((speed[:mid] >= 0) & (speed[1 : mid + 1] < 0))
-        catch_s = crossing(time_s, speed, int(back[-1])) if len(back) else np.nan
+        catch_s = _turns_back(time_s[: mid + 1], speed[: mid + 1])
         out = mid + np.flatnonzero((above[mid:-1] < 0) & (above[mid + 1 :] >= 0))
         exit_s = crossing(time_s, above, int(out[0])) if len(out) else np.nan
     entry_s = goes_under(time_s, ahead, above)
@@ -88,8 +93,19 @@ def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _
     up = half + np.flatnonzero((forward[half:-1] < 0) & (forward[half + 1 :] >= 0))
     recovery_s = crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
     return _Events(
-        catch_s=catch_s, mid_pull_s=mid_s, exit_s=exit_s, entry_s=entry_s, recovery_s=recovery_s
+        catch_s=catch_s,
+        mid_pull_s=mid_s,
+        exit_s=exit_s,
+        entry_s=entry_s,
+        recovery_s=recovery_s,
+        next_catch_s=_turns_back(time_s, speed) if speed[-1] < 0 and mid >= 0 else np.nan,
     )
+
+
+def _turns_back(time_s: FloatArray, speed_m_s: FloatArray) -> float:
+    """Return the last moment from which the wrist moves backwards in the pool, NaN without one."""
+    back = np.flatnonzero((speed_m_s[:-1] >= 0) & (speed_m_s[1:] < 0))
+    return crossing(time_s, speed_m_s, int(back[-1])) if len(back) else np.nan
 
 
 def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
@@ -121,13 +137,23 @@ def _chain(motion: WristMotion, events: list[_Events], knocks: Knocks | None) ->
         knock_s = None if knocks is None else knocks.near(entry_s)
         entries.append(entry_s if knock_s is None else knock_s)
     pulls = [
-        Stroke(catch_s=e.catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
-        for e in events
+        Stroke(catch_s=catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
+        for e, catch_s in zip(events, _catches_s(events, period_s), strict=True)
         if np.isfinite(e.mid_pull_s)
     ]
     if entries and _reaches_for_the_wall(motion, pulls):
         entries[-1] = _wall_entry(motion, usual, knocks)
     return _without_strays(_pair(entries, pulls), period_s)
+
+
+def _catches_s(events: list[_Events], period_s: float) -> list[float]:
+    """Return the catch of each pull; a quick one may have come at the end of the window before."""
+    catches_s = [e.catch_s for e in events]
+    for k, (before, event) in enumerate(pairwise(events), 1):
+        soon = event.mid_pull_s - before.next_catch_s < _LONGEST_PULL * period_s
+        if np.isnan(event.catch_s) and soon:
+            catches_s[k] = before.next_catch_s
+    return catches_s
 
 
 def _reaches_for_the_wall(motion: WristMotion, pulls: list[Stroke]) -> bool:

@@ -1,31 +1,46 @@
-"""Events that no whole cycle tells: the reach for the wall."""
+"""Events of an arm stroke, on a hand that goes round a circle beside its shoulder."""
 
 from __future__ import annotations
 
-from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from sensorswim import analyse
-from tests.swim.swum import ANKLES, P, swim
+from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.stroke_events import _catches_s, _events
+
+_PERIOD_S, _RADIUS_M = 1.2, 0.6
+_SHOULDER = SimpleNamespace(path_at=lambda phase: np.zeros((len(phase), 3)), surface_m=0.0)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_a_slow_arm_reaches_for_the_wall_somewhat_later_than_into_a_stroke(
-    seed: int, tmp_path: Path
-) -> None:
-    """Its entries come late after the recovery already: at the wall not as late again."""
-    rehearsal, _ = swim(
-        seed=seed,
-        kit={"placements": (P.LEFT_WRIST, P.RIGHT_WRIST, *ANKLES)},
-        stroke_rate_cycles_min=24.0,
-        recovery_share=0.36,
-        entry_splash_m_s2=0.0,
+def _round(first_s: float) -> CyclePath:
+    """Return one turn; at 0 s the hand goes under in front, a quarter later it is below."""
+    time_s = first_s + np.arange(0.0, _PERIOD_S, 0.01)
+    way = 2.0 * np.pi * time_s / _PERIOD_S
+    zero = 0.0 * way
+    speed = _RADIUS_M * 2.0 * np.pi / _PERIOD_S
+    return CyclePath(
+        time_s=time_s,
+        position_m=_RADIUS_M * np.stack([np.cos(way), zero, -np.sin(way)], axis=1),
+        velocity_m_s=-speed * np.stack([np.sin(way), zero, np.cos(way)], axis=1),
+        forearm=np.stack([np.cos(way), zero, -np.sin(way)], axis=1),
+        skin=np.stack([zero, zero, zero + 1.0], axis=1),
     )
-    found = analyse(rehearsal.write(tmp_path / "swim")).arm_strokes
-    strokes = rehearsal.truth["arm_strokes"]
-    reaches = strokes[strokes["mid_pull_s"].isna()].dropna(subset="entry_s")
-    assert len(reaches)
-    for side, entry_s in zip(reaches["side"], reaches["entry_s"], strict=True):
-        own = found.loc[found["side"] == side, "entry_s"]
-        assert (own - entry_s).abs().min() < 0.15
+
+
+@pytest.mark.parametrize("first_s", [-0.3, -0.01, 0.09, 0.2])
+def test_the_catch_is_found_wherever_the_window_of_a_cycle_begins(first_s: float) -> None:
+    """The hand moves backwards in the pool once its own speed is more than the body's."""
+    speed_m_s = 0.8
+    catch_s = np.arcsin(speed_m_s * _PERIOD_S / (2.0 * np.pi * _RADIUS_M)) * _PERIOD_S / 2 / np.pi
+    events = [_events(_round(first_s + k * _PERIOD_S), _SHOULDER, speed_m_s) for k in range(3)]
+    found_s = _catches_s(events, _PERIOD_S)
+    np.testing.assert_allclose(found_s[1:], catch_s + _PERIOD_S * np.array([1, 2]), atol=0.005)
+    np.testing.assert_allclose([e.mid_pull_s for e in events[1:]],
+                               _PERIOD_S * np.array([1.25, 2.25]), atol=0.005)  # fmt: skip
+
+
+def test_a_pull_whose_window_before_was_lost_keeps_no_catch() -> None:
+    events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in (0, 2)]
+    assert np.isnan(_catches_s(events, _PERIOD_S)).all()
