@@ -126,7 +126,7 @@ class LengthFinder:
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
         if any(p in flat for p in _WRISTS):
-            bouts = [b for b in bouts if _swum(recording, slice(b[0] * step, b[1] * step), steady)]
+            bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
@@ -162,6 +162,24 @@ class LengthFinder:
             mask = cyclic
         mask = binary_closing(np.pad(mask, 64), iterations=int(1.0 * rate_hz))[64:-64]
         return np.asarray(binary_opening(mask, iterations=int(1.5 * rate_hz)))
+
+    def _swum(
+        self,
+        recording: Recording,
+        bout: tuple[int, int],
+        step: int,
+        strength: FloatArray,
+        steady: bool,
+    ) -> bool:
+        """Tell a length from idle hands and from sensors that are handled before and after a swim.
+
+        Arms at work swim in a rhythm; where legs or trunk are worn a bout may be one without.
+        """
+        rows = slice(bout[0] * step, bout[1] * step)
+        steadily = not steady or float(np.median(strength[slice(*bout)])) >= self.least_strength
+        if steadily and arms_at_work(recording, rows):
+            return True
+        return steady and legs_at_work(recording, rows)
 
 
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:
@@ -308,11 +326,6 @@ def _bridge_weak_stretches(
         if np.abs(change_deg[inside]).max() < 60.0:
             joined[inside] = True
     return joined
-
-
-def _swum(recording: Recording, rows: slice, steady: bool) -> bool:
-    """Tell a length from idle hands and from sensors that are handled before and after a swim."""
-    return arms_at_work(recording, rows) or (steady and legs_at_work(recording, rows))
 
 
 def _reach_to_cycles(

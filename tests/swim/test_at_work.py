@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
-from sensorswim.model import Placement, Recording, Track
+from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.swim.at_work import arms_at_work, legs_at_work
 from sensorswim.swim.lengths import LengthFinder
 
@@ -42,13 +42,14 @@ def _recording(*tracks: Track) -> Recording:
     )
 
 
-def _carried(seed: int) -> Recording:
+def _carried(seed: int, *, wrists_rad: float = 0.15) -> Recording:
     """Return four sensors in hands: they lie more or less level and turn about any axis."""
     rng = np.random.default_rng(seed)
     tracks = []
     for placement in WORN:
         noise = gaussian_filter1d(rng.normal(size=(int(SECONDS * RATE_HZ), 3)), 25.0, axis=0)
-        tracks.append(_moved(placement, noise / noise.std(axis=0) * [0.15, 0.15, 0.15]))
+        size_rad = wrists_rad if placement.limb is Limb.WRIST else 0.15
+        tracks.append(_moved(placement, size_rad * noise / noise.std(axis=0)))
     return _recording(*tracks)
 
 
@@ -87,3 +88,10 @@ def test_an_ankle_without_data_hides_no_kicking() -> None:
 def test_sensors_that_are_carried_about_swim_no_length() -> None:
     assert not any(len(LengthFinder().find(_carried(seed)).spans) for seed in range(5))
     assert len(LengthFinder().find(_kicking()).spans) == 1
+
+
+def test_wrists_that_are_shaken_without_any_rhythm_swim_no_length() -> None:
+    for seed in range(5):
+        shaken = _carried(seed, wrists_rad=0.6)
+        assert arms_at_work(shaken, slice(None))
+        assert not len(LengthFinder().find(shaken).spans)
