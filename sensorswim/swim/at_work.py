@@ -11,6 +11,9 @@ from sensorswim.model import Limb, Recording
 
 _USUAL_RAD_S: Final = 1.2
 _HARD_RAD_S: Final = 3.3
+_SWINGING_RAD_S: Final = 0.6
+"""Shanks that kick turn faster for most of the time: at some 3 rad/s, in a weak kick at 1. Sensors
+that are strapped on turn about one axis as well, once (no source)."""
 _KICK_BAND_HZ: Final = (0.8, 8.0)
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
@@ -33,16 +36,19 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
 
 
 def legs_at_work(recording: Recording, rows: slice) -> bool:
-    """Tell whether the ankles swing about one axis each, as legs that kick do.
+    """Tell whether the ankles swing on and on about one axis each, as legs that kick do.
 
     Nobody can tell without data of an ankle: then they are taken to.
     """
     sos = butter(2, _KICK_BAND_HZ, "bandpass", fs=recording.rate_hz, output="sos")
-    shares = []
+    shares, rates = [], []
     for placement, track in recording.tracks.items():
         turning, valid = track.gyro_rad_s[rows], track.valid[rows]
         if placement.limb is Limb.ANKLE and valid.sum() > recording.rate_hz:
             fast = sosfiltfilt(sos, turning, axis=0)[valid]
             sizes = np.linalg.eigvalsh(fast.T @ fast)
             shares.append(sizes[-1] / max(float(sizes.sum()), 1e-9))
-    return not shares or float(np.mean(shares)) > _ONE_AXIS
+            rates.append(np.median(np.linalg.norm(turning[valid], axis=1)))
+    if not shares:
+        return True
+    return float(np.mean(shares)) > _ONE_AXIS and float(np.mean(rates)) > _SWINGING_RAD_S

@@ -95,3 +95,14 @@ def test_wrists_that_are_shaken_without_any_rhythm_swim_no_length() -> None:
         shaken = _carried(seed, wrists_rad=0.6)
         assert arms_at_work(shaken, slice(None))
         assert not len(LengthFinder().find(shaken).spans)
+
+
+def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_length() -> None:
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    once = np.deg2rad(70.0) * np.tanh(2.0 * (time_s - 12.0))
+    strapped = _carried(2).tracks | {
+        place: _moved(place, np.column_stack([0.2 * once, 0.0 * once, 0.4 * np.sin(time_s)]))
+        for place in WORN[2:]
+    }
+    assert not legs_at_work(_recording(*strapped.values()), slice(None))
+    assert not len(LengthFinder().find(_recording(*strapped.values())).spans)
