@@ -77,7 +77,10 @@ def set_by_starts(
     """
     known = {p: _Known(travel=s.travel, moved=_SESSION) for p, s in placed.items()}
     told: dict[Placement, Moved] = {}
-    for place in sorted(rough, key=lambda p: _ORDER.index(p.limb)):
+    if all(p.limb in _NO_ANCHORS for p in placed):
+        told = _above_a_foot(placed, free, rough)
+        known |= {p: _Known(travel=free[p].travel, moved=m) for p, m in told.items()}
+    for place in sorted(rough.keys() - told.keys(), key=_in_order):
         one = _Known(travel=free[place].travel, moved=rough[place])
         if place.limb is Limb.ANKLE:
             pair = next((p for p in rough if p.limb is Limb.ANKLE and p is not place), None)
@@ -89,26 +92,85 @@ def set_by_starts(
     return told
 
 
+def _in_order(place: Placement) -> tuple[int, str]:
+    return _ORDER.index(place.limb), place.value
+
+
+def _above_a_foot(
+    placed: Mapping[Placement, Sensor],
+    free: Mapping[Placement, Sensor],
+    rough: Mapping[Placement, Moved],
+) -> dict[Placement, Moved]:
+    """Return the clocks above the hips where session time is that of a foot or an upper arm.
+
+    One of them leads the others; all are moved together to where the push-offs that they share
+    put the sensor whose clock is the session's.
+    """
+    upper = sorted((p for p in rough if p.limb not in _NO_ANCHORS), key=_in_order)
+    if not upper:
+        return {}
+    lead, *others = upper
+    known = {lead: _Known(travel=free[lead].travel, moved=replace(rough[lead], sure=True))}
+    for place in others:
+        one = _Known(travel=free[place].travel, moved=rough[place])
+        known[place] = replace(one, moved=_above_the_hips(one, known))
+    place, sensor = next(iter(placed.items()))
+    here = _Known(
+        travel=sensor.travel,
+        moved=replace(rough[lead], middle_s=sensor.middle_s, level_s=0.0, drift=0.0),
+    )
+    by_feet = place.limb is Limb.ANKLE
+    own = _by_feet(here, None, known) if by_feet else _above_the_hips(here, known)
+    told = {lead: replace(own, middle_s=rough[lead].middle_s, drift=rough[lead].drift,
+                          level_s=rough[lead].level_s - own.level_s)}  # fmt: skip
+    for place in others:
+        moved = known[place].moved
+        led = moved is not rough[place]
+        told[place] = _moved_along(moved, own) if led else moved
+    return told
+
+
+def _moved_along(moved: Moved, lead: Moved) -> Moved:
+    """Return a clock that is known against a lead's, where that was `lead.level_s` ahead."""
+    return replace(
+        moved,
+        level_s=moved.level_s - lead.level_s,
+        level_error_s=float(np.hypot(moved.level_error_s, lead.level_error_s)),
+        floor_s=float(np.hypot(moved.floor_s, lead.floor_s)),
+        sure=moved.sure and lead.sure,
+    )
+
+
 def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     """Return the clock of a sensor that shares the body's push-offs with those known.
 
-    Where none ends in a glide, all those near by that agree count.
+    Those that end in a glide count most, but for a few that ask for another offset than more of
+    all those near by do.
     """
     others = [k for p, k in known.items() if p.limb not in _NO_ANCHORS and k.moved.sure]
     if not others:
         return one.moved
     far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
     level_s = largest_set(np.concatenate(far_s), AGREE_S)
-    if len(level_s):
+    near_s = _near_s(one, others[0])
+    if len(level_s) and not _outvoted(level_s, near_s):
         return _at(one.moved, level_s, STARTS_FLOOR_S)
-    other = others[0]
-    near_s = _asked_s(shared_starts(other.travel, one.travel, _apart_s(other, one)), other, one)
-    if not len(near_s):
-        return one.moved
-    level_s = near_s[np.abs(near_s - np.median(near_s)) < AGREE_S]
-    if 2 * len(level_s) <= len(near_s):
-        return one.moved
-    return _sharper(one.moved, level_s, STARTS_FLOOR_S)
+    return _sharper(one.moved, near_s, STARTS_FLOOR_S)
+
+
+def _near_s(one: _Known, other: _Known) -> FloatArray:
+    """Return what push-offs near the rough clock ask for, (K,), empty where too few agree."""
+    asked_s = _asked_s(shared_starts(other.travel, one.travel, _apart_s(other, one)), other, one)
+    if not len(asked_s):
+        return asked_s
+    agreed_s = asked_s[np.abs(asked_s - np.median(asked_s)) < AGREE_S]
+    return agreed_s if 2 * len(agreed_s) > len(asked_s) else agreed_s[:0]
+
+
+def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
+    """Tell whether more push-offs ask for another offset than these."""
+    apart_s = float(np.median(near_s) - np.median(level_s)) if len(near_s) else 0.0
+    return len(near_s) > len(level_s) and abs(apart_s) > _NEAR_S
 
 
 def _apart_s(other: _Known, one: _Known) -> float:
@@ -140,10 +202,10 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
     body_s, rough = _body_s(known), (moved.level_s, moved.drift, moved.middle_s)
     level_s = together_offset(body_s, own_s, *rough)
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
-    if len(level_s):
-        return _sharper(moved, level_s, floor_s)
     soft_s = feet_starts_s(one.travel, faint=True)
     near_s = together_offset(body_s, soft_s, *rough, near=True)
+    if len(level_s) and not (moved.sure and _outvoted(level_s, near_s)):
+        return _sharper(moved, level_s, floor_s)
     both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))
     agreed_s = together_offset(body_s, both_s, *rough, near=True)
     if len(near_s) and len(agreed_s) > 1:
