@@ -24,6 +24,9 @@ _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
 _CLEAR_SWING = 0.3
 _SEVERAL = (1.65, 3.6)
+_RIDES = 0.55
+"""An arm that swings by less of the other's, and never comes overhead, rides along: on synthetic
+swims of two builds 0.47 at most."""
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 
@@ -192,7 +195,14 @@ def follow_wrists(
         if _SEVERAL[0] < motion.period.period_s / shorter < _SEVERAL[1]:
             again = follow(key, longest_s=1.5 * shorter)
             motions[key] = motion if again is None else again
-    return motions
+    return {(n, s): m for (n, s), m in motions.items() if not _rides(m, motions.get((n, s.other)))}
+
+
+def _rides(motion: WristMotion, other: WristMotion | None) -> bool:
+    """Tell an arm that lies ahead and only rolls with the body while the other one swims."""
+    if other is None or motion.overhead or not other.overhead:
+        return False
+    return motion.period.swing < _RIDES * other.period.swing
 
 
 def _swims(motion: WristMotion) -> bool:
