@@ -214,7 +214,8 @@ def find_arms(
         _say_nothing_swum(recording, quality)
     progress("finding strokes, kicks and rolls")
     straps = _wrist_straps(recording, lengths, quality)
-    finder = StrokeFinder(session=session, unsure=unsure_arms(quality))
+    flips = frozenset(number for number, span in enumerate(search.spans, 1) if span.flips)
+    finder = StrokeFinder(session=session, unsure=unsure_arms(quality), flips=flips)
     motions = follow_wrists(recording, lengths, straps)
     if wrists_swapped(motions):
         recording = _swap_wrists(recording, quality)

@@ -49,6 +49,8 @@ class LengthSpan:
         Whether a push-off and a wall contact were seen.
     finished : bool
         False where it is far shorter than the session's other lengths: swum in part.
+    flips : bool
+        It ends in a flip turn: the feet come to the wall, no hand.
     """
 
     start_s: float
@@ -56,6 +58,7 @@ class LengthSpan:
     starts_at_wall: bool
     ends_at_wall: bool
     finished: bool = True
+    flips: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -385,8 +388,11 @@ def _refine(
         following = pushes[k + 1] if k + 1 < len(rough) else None
         push_s = pushes[k]
         length_s = (start_s if push_s is None else push_s, end_s)
+        flips = False
         if following is not None and following - end_s < walls.turn_s:
-            touch_s: float | None = walls.contact_before(recording, following, length_s, worn)
+            contact = walls.contact_before(recording, following, length_s, worn)
+            touch_s: float | None = contact.at_s
+            flips = contact.by_feet
         else:
             touch_s = walls.finish(recording, length_s)
         spans.append(
@@ -395,6 +401,7 @@ def _refine(
                 end_s=end_s if touch_s is None else touch_s,
                 starts_at_wall=push_s is not None,
                 ends_at_wall=touch_s is not None,
+                flips=flips,
             )
         )
     return tuple(spans)

@@ -40,6 +40,8 @@ def find_strokes(
     shoulder: ShoulderFit | None,
     clean_speed_m_s: float,
     knocks: Knocks | None = None,
+    *,
+    flips: bool = False,
 ) -> list[Stroke]:
     """Return the strokes of one wrist over one length.
 
@@ -55,10 +57,13 @@ def find_strokes(
         pool: 10 % of it cost some 50 ms of the catch.
     knocks : Knocks or None
         Those that the water gives the hand, where they are clear: there the entries are.
+    flips : bool
+        The length ends in a flip turn: arms that come overhead then reach for no wall.
     """
     if shoulder is None:
         return _strokes_without_path(motion)
-    return _chain(motion, [_events(path, shoulder, clean_speed_m_s) for path in paths], knocks)
+    events = [_events(path, shoulder, clean_speed_m_s) for path in paths]
+    return _chain(motion, events, knocks, flips=flips)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +123,9 @@ def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
     ]
 
 
-def _chain(motion: WristMotion, events: list[_Events], knocks: Knocks | None) -> list[Stroke]:
+def _chain(
+    motion: WristMotion, events: list[_Events], knocks: Knocks | None, *, flips: bool
+) -> list[Stroke]:
     """Join events into strokes: the entry that ends one window begins the next stroke.
 
     Recoveries without a path of their own (a gap, the edges of the length) take the median
@@ -142,7 +149,7 @@ def _chain(motion: WristMotion, events: list[_Events], knocks: Knocks | None) ->
         if np.isfinite(e.mid_pull_s)
     ]
     if entries and _reaches_for_the_wall(motion, pulls):
-        entries[-1] = _wall_entry(motion, usual, knocks)
+        entries[-1:] = [] if flips else [_wall_entry(motion, usual, knocks)]
     return _without_strays(_pair(entries, pulls), period_s)
 
 

@@ -97,10 +97,13 @@ class StrokeFinder:
         Pool length and limb lengths.
     unsure : set of Side
         Arms whose strap nobody checked by standing.
+    flips : set of int
+        Numbers of the lengths that end in a flip turn.
     """
 
     session: Session
     unsure: frozenset[Side] = frozenset()
+    flips: frozenset[int] = frozenset()
 
     def find(
         self,
@@ -143,7 +146,12 @@ class StrokeFinder:
             for side, motion in own.items():
                 key = (number, side)
                 strokes = find_strokes(
-                    motion, paths[key], shoulders.get(key), speeds[number], knocks.get(key)
+                    motion,
+                    paths[key],
+                    shoulders.get(key),
+                    speeds[number],
+                    knocks.get(key),
+                    flips=number in self.flips,
                 )
                 rows += [_row(number, side, stroke, pulls.get(key)) for stroke in strokes]
         return ArmResult(

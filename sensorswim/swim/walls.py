@@ -91,6 +91,14 @@ _IDLE_S = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
+class Contact:
+    """When a swimmer came to the wall, and whether with the feet, in a flip turn."""
+
+    at_s: float
+    by_feet: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class WallFinder:
     """Find push-offs and contacts near the rough edges of lengths.
 
@@ -171,7 +179,7 @@ class WallFinder:
         push_s: float,
         length_s: tuple[float, float],
         worn: dict[Placement, float],
-    ) -> float:
+    ) -> Contact:
         """Return the contact of the turn that ends in this push-off.
 
         Parameters
@@ -187,10 +195,10 @@ class WallFinder:
         if _is_flip(recording, length_s, (turns_s or push_s - _USUAL_TURN_S, push_s), worn):
             usual_s = push_s - _USUAL_CONTACT_S
             found = _feet_jolt(recording, usual_s, push_s - 0.7, push_s - 0.06)
-            return usual_s if found is None else found
+            return Contact(at_s=usual_s if found is None else found, by_feet=True)
         if turns_s is None:
-            return push_s - _USUAL_TURN_S
-        return _touch(recording, length_s, turns_s, push_s - 0.35)
+            return Contact(at_s=push_s - _USUAL_TURN_S)
+        return Contact(at_s=_touch(recording, length_s, turns_s, push_s - 0.35))
 
     def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
         """Return the touch after which the swimmer stops, None where the posture stays."""

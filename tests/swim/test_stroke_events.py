@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sensorswim.swim.arms import CyclePath
-from sensorswim.swim.stroke_events import _catches_s, _events
+from sensorswim.swim.stroke_events import _catches_s, _chain, _events
 
 _PERIOD_S, _RADIUS_M = 1.2, 0.6
 _SHOULDER = SimpleNamespace(path_at=lambda phase: np.zeros((len(phase), 3)), surface_m=0.0)
@@ -44,3 +44,18 @@ def test_the_catch_is_found_wherever_the_window_of_a_cycle_begins(first_s: float
 def test_a_pull_whose_window_before_was_lost_keeps_no_catch() -> None:
     events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in (0, 2)]
     assert np.isnan(_catches_s(events, _PERIOD_S)).all()
+
+
+def test_arms_that_come_overhead_in_a_flip_turn_reach_for_no_wall() -> None:
+    """The last recovery is half a cycle before the end, with no pull after it."""
+    events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in range(3)]
+    motion = SimpleNamespace(
+        period=SimpleNamespace(period_s=_PERIOD_S),
+        recoveries_s=_PERIOD_S * np.arange(1.0, 5.0) - 0.1,
+        time_s=np.arange(0.0, 4.4 * _PERIOD_S, 0.01),
+    )
+    touched, flipped = (_chain(motion, events, None, flips=flips) for flips in (False, True))
+    assert len(touched) == len(flipped) + 1
+    assert np.isnan(touched[-1].mid_pull_s)
+    assert np.isnan(flipped[-1].next_entry_s)
+    assert touched[-2].entry_s == flipped[-1].entry_s
