@@ -18,6 +18,13 @@ _MIN_HEIGHT_M_S2: Final = 6.0
 _MIN_SPACING_S, _MAX_SPACING_S = 0.25, 0.9
 _UNEQUAL_SHARE: Final = 0.7
 _DOMINANT: Final = 0.25
+_FAINT_M_S2: Final = 2.5
+_FAINT_SHARE: Final = 0.05
+_CLEAR_M_S2: Final = 15.0
+_QUIET_M_S2: Final = 0.5
+_AROUND_S: Final = 0.7
+"""A knock may fall between two samples and show faintly; so it counts where all else is quiet and
+one of the three is clear."""
 _MIN_LIKENESS: Final = 0.6
 _MOST_TRIPLETS: Final = 60
 _PRINT_STEP_S: Final = 0.001
@@ -68,19 +75,28 @@ def find_shocks(stream: Stream) -> Shocks:
     """Find the triplets: three peaks 0.25 to 0.9 s apart, evenly, with quiet around them.
 
     A peak counts when it is at least 6 m/s^2 and a quarter as high as anything within
-    0.7 s; the neighbours on both sides must be further away than the spacing.
+    0.7 s; the neighbours on both sides must be further away than the spacing. Fainter ones
+    count beside a clear one in a sensor that is at rest.
     """
     time_s, period_s = stream.accel.time_s, 1.0 / source_rate_hz(stream.accel.time_s)
     width = max(3, round(0.15 / period_s))
     rough = stream.accel.values - uniform_filter1d(stream.accel.values, width, axis=0)
     size = np.linalg.norm(rough, axis=1)
-    peaks, _ = sps.find_peaks(
-        size, height=_MIN_HEIGHT_M_S2, distance=max(1, round(0.15 / period_s))
-    )
-    ceiling = maximum_filter1d(size, 2 * round(0.7 / period_s) + 1)
-    peaks = peaks[size[peaks] > _DOMINANT * ceiling[peaks]]
-    triplets = _triplets(time_s, size, peaks)
+    peaks, _ = sps.find_peaks(size, height=_FAINT_M_S2, distance=max(1, round(0.15 / period_s)))
+    ceiling = maximum_filter1d(size, 2 * round(_AROUND_S / period_s) + 1)
+    share = size[peaks] / ceiling[peaks]
+    clear = peaks[(size[peaks] > _MIN_HEIGHT_M_S2) & (share > _DOMINANT)]
+    faint = _triplets(time_s, size, peaks[share > _FAINT_SHARE])
+    faint = faint[[_at_rest(time_s, size, triplet_s) for triplet_s in faint]]
+    triplets = np.unique(np.concatenate([_triplets(time_s, size, clear), faint]), axis=0)
     return Shocks(time_s=time_s, size_m_s2=size, triplets_s=triplets, period_s=period_s)
+
+
+def _at_rest(time_s: FloatArray, size: FloatArray, triplet_s: FloatArray) -> bool:
+    """Tell whether one of three shocks is clear and the sensor at rest around them."""
+    first, last = np.searchsorted(time_s, triplet_s[[0, -1]] + [-_AROUND_S, _AROUND_S])
+    around = size[first:last]
+    return bool(around.max() > _CLEAR_M_S2 and np.median(around) < _QUIET_M_S2)
 
 
 def match_knocks(
@@ -135,10 +151,16 @@ def _triplets(time_s: FloatArray, size: FloatArray, peaks: np.ndarray) -> FloatA
 
 
 def _print_of(shocks: Shocks, triplet_s: FloatArray, sigma_s: float) -> FloatArray:
-    """Return the smeared shocks around a triplet on a 1 ms grid centred on its middle peak."""
+    """Return the smeared shocks around a triplet on a 1 ms grid centred on its middle peak.
+
+    Each counts alike: how hard a sensor is hit differs from one to the next.
+    """
     a, b = np.searchsorted(shocks.time_s, [triplet_s[0] - 0.1, triplet_s[2] + 0.1])
     time_s, size = shocks.time_s[a:b], shocks.size_m_s2[a:b]
-    keep = np.abs(time_s[:, None] - triplet_s).min(axis=1) < 0.1
+    apart_s = np.abs(time_s[:, None] - triplet_s)
+    nearest, keep = apart_s.argmin(axis=1), apart_s.min(axis=1) < 0.1
+    highest = np.array([size[keep & (nearest == k)].max() for k in range(3)])
+    size = size / highest[nearest]
     reach = round((_MAX_SPACING_S + 0.1) / _PRINT_STEP_S)
     grid_s = np.arange(-reach, reach + 1) * _PRINT_STEP_S + triplet_s[1]
     smear = np.exp(-0.5 * ((grid_s[:, None] - time_s[keep]) / sigma_s) ** 2)

@@ -22,7 +22,8 @@ from sensorswim.swim.water_line import by_knocks
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
-_CLEAR_SWING = 0.3
+_CLEAR_SWING = 0.5
+"""Sine of 30 degrees: an arm that recovers straight over the top may lean in by some."""
 _SEVERAL = (1.65, 3.6)
 _RIDES = 0.55
 """An arm that swings by less of the other's, and never comes overhead, rides along: on synthetic

@@ -47,6 +47,24 @@ def test_knocks_at_both_ends_hold_the_clock_within_5_ms(rate_hz):
     assert [row.severity for row in quality] == [Severity.NOTE]
 
 
+def _hit(place, clock, sizes_m_s2):
+    """Return a log with knocks at both ends, each of a size of its own."""
+    log = stream(place, clock, 900.0)
+    values = log.accel.values.copy()
+    for at_s, size_m_s2 in zip(clock.device(ends(900.0)), sizes_m_s2, strict=True):
+        pulse = np.exp(-0.5 * ((log.accel.time_s - at_s) / 0.008) ** 2)
+        values += np.outer(size_m_s2 * pulse, [0.0, 0.6, 0.8])
+    return replace(log, accel=replace(log.accel, values=values))
+
+
+def test_knocks_that_hit_each_sensor_otherwise_are_knocks_all_the_same():
+    streams = {WRIST: _hit(WRIST, FIRST, (40.0, 9.0, 70.0, 7.0, 60.0, 30.0)),
+               ANKLE: _hit(ANKLE, FAR, (9.0, 70.0, 30.0, 60.0, 30.0, 6.0))}  # fmt: skip
+    fit = fit_clocks(streams, Quality())[ANKLE]
+    assert fit.method == "knocks"
+    assert worst_s(fit, FAR, 900.0) < 0.006
+
+
 def test_knocks_at_the_start_only_are_exact_there_and_say_what_the_rest_costs():
     fit, _ = fitted(FAR, 900.0, KNOCKS_S)
     assert fit.method == "knocks"
