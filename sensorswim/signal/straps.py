@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.ndimage import label, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
@@ -21,8 +21,8 @@ from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import rows_of
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import rotate, rotate_back, up_in_sensor
+from sensorswim.signal.standing import stand, still_upright, upright_share
 
-_STILL_RAD_S: Final = 0.5
 _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
 _TOO_STEEP: Final = 0.15
@@ -39,6 +39,9 @@ _OUTER_SHARE: Final = 0.5
 _HEAD_DOUBT_DEG: Final = 12.0
 """Picked on the synthetic swimmer."""
 _HEADING_S: Final = 4.0
+_MOST_LEAN_DEG: Final = 20.0
+"""A leg that lies further on its side all the time was turned by the body's roll rather than by its
+kicks; the legs of synthetic swimmers of three builds lean by 14 degrees at most."""
 TRUNK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.HEAD)
 ANKLES: Final = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
 
@@ -67,6 +70,7 @@ def align(
     """
     straps: dict[Placement, FloatArray] = {}
     legs: list[FloatArray] = []
+    share = upright_share(recording)
     for place in (*ANKLES, *TRUNK):
         track = recording.tracks.get(place)
         if track is None or track.q_world_from_sensor is None:
@@ -76,7 +80,7 @@ def align(
             straps[place] = np.eye(3)
             continue
         shank = place.limb is Limb.ANKLE
-        upright = _upright(recording, track, lengths, -1.0 if shank else 1.0)
+        upright = _upright(recording, track, lengths, share, -1.0 if shank else 1.0)
         if shank:
             straps[place], kicks = _shank(track, recording, lengths, swimming, upright)
             legs += [roll_deg(track, straps[place])] if kicks else []
@@ -141,21 +145,15 @@ def _during(time_s: FloatArray, lengths: pd.DataFrame, start: str) -> BoolArray:
 
 
 def _upright(
-    recording: Recording, track: Track, lengths: pd.DataFrame, sign: float
+    recording: Recording, track: Track, lengths: pd.DataFrame, share: FloatArray, sign: float
 ) -> FloatArray | None:
-    """Return the long axis from the longest still stand outside the lengths, None without one."""
+    """Return the long axis from the stand outside the lengths, None without one."""
     assert track.q_world_from_sensor is not None
-    up = up_in_sensor(track.q_world_from_sensor)
-    rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), int(recording.rate_hz))
-    still = (rate < _STILL_RAD_S) & track.valid & (np.abs(up[:, 0]) > 0.7)
-    still &= ~_during(recording.time_s, lengths, "start_s")
-    runs, count = label(still)
-    if not count:
+    still = still_upright(recording, track) & ~_during(recording.time_s, lengths, "start_s")
+    stood = stand(still, share, _STILL_S * recording.rate_hz)
+    if stood is None:
         return None
-    sizes = np.bincount(runs)[1:]
-    if sizes.max() < _STILL_S * recording.rate_hz:
-        return None
-    return _unit(sign * np.median(up[runs == 1 + int(np.argmax(sizes))], axis=0))
+    return _unit(sign * np.median(up_in_sensor(track.q_world_from_sensor)[stood], axis=0))
 
 
 def _shank(
@@ -177,7 +175,11 @@ def _shank(
         outer = lateral * (1.0 if lateral[2] >= 0 else -1.0)
         return _square(np.cross(sign * mean_up, outer), outer), True
     outer = lateral * (1.0 if lateral @ np.cross(toes, sign * mean_up) >= 0 else -1.0)
-    return _square(toes, outer), True
+    frame = _square(toes, outer)
+    lean_deg = float(np.nanmedian(roll_deg(track, frame)[swimming]))
+    if abs(lean_deg) > _MOST_LEAN_DEG:
+        return _riding_shank(track, recording, lengths, swimming, toes), False
+    return frame, True
 
 
 def _riding_shank(

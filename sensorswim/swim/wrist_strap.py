@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.ndimage import label, uniform_filter1d
 
 from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.signal.standing import stand, still_upright, upright_share
 
 _STILL_RAD_S = 0.35
 _STILL_S = 3.0
@@ -87,16 +87,12 @@ def standing_axis(
     Taken as standing when the sensor's x axis is within 40 degrees of the vertical.
     """
     before_s = float(lengths["start_s"].min()) if len(lengths) else np.inf
-    rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), int(recording.rate_hz))
-    still = (rate < _STILL_RAD_S) & track.valid & (recording.time_s < before_s)
-    still &= np.abs(up[:, 0]) > np.cos(np.radians(40.0))
-    runs, count = label(still)
-    if not count:
+    still = still_upright(recording, track, most_rad_s=_STILL_RAD_S)
+    still &= (recording.time_s < before_s) & (np.abs(up[:, 0]) > np.cos(np.radians(40.0)))
+    stood = stand(still, upright_share(recording), _STILL_S * recording.rate_hz)
+    if stood is None:
         return None
-    sizes = np.bincount(runs)[1:]
-    if sizes.max() < _STILL_S * recording.rate_hz:
-        return None
-    mean = -np.median(up[runs == 1 + int(np.argmax(sizes))], axis=0)
+    mean = -np.median(up[stood], axis=0)
     return np.asarray(mean / np.linalg.norm(mean))
 
 

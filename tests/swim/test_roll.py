@@ -10,6 +10,7 @@ import pytest
 from sensorswim.model import Limb, Quality, Recording
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
+from sensorswim.signal import straps
 from sensorswim.signal.straps import _glide_deg, align, exchanged, swapped
 from sensorswim.swim.roll import estimate_roll
 from tests.swim.swum import ANKLES, WORN, P, swim, wearing
@@ -46,9 +47,9 @@ def test_wrong_way_up_and_swapped_are_mended_and_said() -> None:
         seed=91, lengths=2, kit={"swapped": ("ankle",), "wrong_way_up": (P.LOWER_BACK,)}
     )
     quality = Quality()
-    straps = align(recording, rehearsal.truth["lengths"], quality)
+    worn_as = align(recording, rehearsal.truth["lengths"], quality)
     assert {"left_right_swapped", "strap_wrong_way_up"} <= quality.codes()
-    assert swapped(straps)
+    assert swapped(worn_as)
     mended = exchanged(recording, Limb.ANKLE)
     assert not swapped(align(mended, rehearsal.truth["lengths"], Quality()))
     assert mended.tracks[P.LEFT_ANKLE].placement is P.LEFT_ANKLE
@@ -126,3 +127,12 @@ def test_a_leg_that_rides_along_has_its_roll() -> None:
         kit={"placements": ANKLES, "wobble": 1.9},
     )  # fmt: skip
     assert _rms_deg(rehearsal, recording, "ankles") < 5.0
+
+
+def test_an_axis_that_would_lay_a_leg_on_its_side_is_not_that_of_the_kicks(
+    swum: tuple[Rehearsal, Recording], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A slow kick at a high stroke rate, drowned in the body's roll: 43 degrees off in one swim."""
+    askew = np.array([0.0, np.sin(np.radians(43.0)), np.cos(np.radians(43.0))])
+    monkeypatch.setattr(straps, "_kick_axis", lambda *_: askew)
+    assert _rms_deg(*swum, "ankles") < 5.0
