@@ -1,9 +1,10 @@
 """Measure the analysis on rehearsal swims and print it as a table beside the bars.
 
-Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--kit core]
+Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--kit core] [--build second]
 
-Everything here rests on synthetic swimmers (sensorswim.rehearsal) drawn over the whole range with
-sensor noise, straps and clocks on; the truth comes from their geometry. A row shows the worst of
+Everything here rests on synthetic swimmers drawn over the whole range with sensor noise, straps and
+clocks on; the truth comes from their geometry. The first build is sensorswim.rehearsal; the second
+was written without knowledge of it or of the analysis (second_swimmer). A row shows the worst of
 the seed sets.
 """
 
@@ -20,30 +21,50 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+import pandas as pd
 from rich.progress import track
 
 from sensorswim.analyse import analyse
 from sensorswim.rehearsal import draw_swim
-from tests.validation import scoring
+from tests.validation import scoring, second_swimmer
 from tests.validation.scoring import Tally
 
 Tallies = dict[str, Tally]
 
 
-def measure(seed: int, kit: str = "core") -> Tallies:
-    """Return the tallies of one rehearsal swim, written to a folder and analysed from there."""
-    swim = draw_swim(seed, kit=kit)
+def _rehearsed(seed: int, folder: Path, kit: str) -> dict[str, pd.DataFrame]:
+    """Write one rehearsal swim into a folder and return its truth."""
+    rehearsal = draw_swim(seed, kit=kit)
+    rehearsal.write(folder)
+    return rehearsal.truth
+
+
+def _independent(seed: int, folder: Path, kit: str) -> dict[str, pd.DataFrame]:
+    return second_swimmer.swim(seed, folder, kit=kit)
+
+
+BUILDS = {"first": _rehearsed, "second": _independent}
+
+
+def measure(seed: int, kit: str = "core", build: str = "first") -> Tallies:
+    """Return the tallies of one synthetic swim, written to a folder and analysed from there."""
     with TemporaryDirectory() as place:
-        result = analyse(swim.write(Path(place) / "swim"))
-    truth = swim.truth
+        folder = Path(place) / "swim"
+        truth = BUILDS[build](seed, folder, kit)
+        result = analyse(folder)
     source = result.facts["roll_source"] or "ankles"
     breaths = scoring.score_breaths(result.breaths, truth["breaths"])
     breaths.add("f1", breaths.f1)
     breaths.add("listed", float(len(result.breaths) > 0))
+    if build == "second":
+        strokes = scoring.told_of(result.arm_strokes, "entry_s", truth, "arm_strokes")
+        kicks = scoring.told_of(result.kicks, "downbeat_s", truth, "kicks")
+    else:
+        strokes, kicks = result.arm_strokes, result.kicks
     return {
         "lengths": scoring.score_lengths(result.lengths, truth["lengths"]),
-        "strokes": scoring.score_strokes(result.arm_strokes, truth["arm_strokes"]),
-        "kicks": scoring.score_kicks(result.kicks, truth["kicks"]),
+        "strokes": scoring.score_strokes(strokes, truth["arm_strokes"]),
+        "kicks": scoring.score_kicks(kicks, truth["kicks"]),
         "all breaths": breaths,
         scoring.breath_group(truth["breaths"]): breaths,
         "roll": scoring.score_roll(result.tables["roll"], truth["roll"], truth["lengths"], source),
@@ -133,12 +154,12 @@ BARS = (
 )  # fmt: skip
 
 
-def measure_sets(swims: int, sets: int, kit: str, workers: int) -> list[Tallies]:
+def measure_sets(swims: int, sets: int, kit: str, build: str, workers: int) -> list[Tallies]:
     """Return one joined tally a seed set; swims run in processes of their own."""
     jobs = [(s * 1000 + k) for s in range(sets) for k in range(swims)]
     joined: list[Tallies] = [defaultdict(Tally) for _ in range(sets)]
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        done = pool.map(measure, jobs, [kit] * len(jobs))
+        done = pool.map(measure, jobs, [kit] * len(jobs), [build] * len(jobs))
         for seed, tallies in track(zip(jobs, done, strict=True), "swims", total=len(jobs)):
             for name, tally in tallies.items():
                 joined[seed // 1000][name].join(tally)
@@ -169,10 +190,12 @@ def main() -> None:
     parser.add_argument("--swims", type=int, default=40, help="swims in a seed set")
     parser.add_argument("--sets", type=int, default=5, help="seed sets")
     parser.add_argument("--kit", default="core", help="core or full")
+    parser.add_argument("--build", default="first", choices=sorted(BUILDS), help="which swimmer")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     chosen = parser.parse_args()
-    sets = measure_sets(chosen.swims, chosen.sets, chosen.kit, chosen.workers)
-    print(f"{chosen.sets} sets of {chosen.swims} synthetic swims, kit {chosen.kit}\n")
+    sets = measure_sets(chosen.swims, chosen.sets, chosen.kit, chosen.build, chosen.workers)
+    swims = f"{chosen.swims} synthetic swims, {chosen.build} build"
+    print(f"{chosen.sets} sets of {swims}, kit {chosen.kit}\n")
     print(table(sets, chosen.kit))
 
 

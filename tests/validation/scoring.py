@@ -81,6 +81,24 @@ def score_lengths(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
     return tally
 
 
+_REACHED_S = 0.3
+"""The reach for the wall may be placed so much after the touch."""
+
+
+def told_of(
+    found: pd.DataFrame, column: str, truth: dict[str, pd.DataFrame], table: str
+) -> pd.DataFrame:
+    """Return the found events but those inside lengths of which the true table holds none.
+
+    A truth that lists the strokes of front crawl only says nothing of those of backstroke.
+    """
+    listed = set(truth[table]["length_no"])
+    untold = truth["lengths"].loc[~truth["lengths"]["length_no"].isin(listed)]
+    at_s = found[column].to_numpy(dtype=float)[:, None]
+    starts_s, ends_s = untold["start_s"].to_numpy(), untold["end_s"].to_numpy() + _REACHED_S
+    return found.loc[~((at_s >= starts_s) & (at_s <= ends_s)).any(axis=1)]
+
+
 def score_strokes(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
     """Strokes by side, matched on entries within 0.25 s; errors of the four events."""
     total = Tally()
