@@ -25,9 +25,9 @@ _LEAST_PATHS = 2
 _CLEAR_SWING = 0.5
 """Sine of 30 degrees: an arm that recovers straight over the top may lean in by some."""
 _SEVERAL = (1.65, 3.6)
-_RIDES = 0.55
+_RIDES = 0.7
 """An arm that swings by less of the other's, and never comes overhead, rides along: on synthetic
-swims of two builds 0.47 at most."""
+swims of three builds 0.57 at most, in crawl 0.87 at least."""
 _PUSH_OFF_SPEED_M_S = 2.3
 """Typical speed at the end of a push-off (common practice, no source)."""
 

@@ -25,7 +25,7 @@ from .swimmer import KICKS, Length, Swimmer
 
 FOOT_GAP = 0.09
 PUSH_BEND = 0.50
-FOOT_LEAVES_S = 0.10
+FEET_STRETCH_S = 0.10
 WALL_DEPTH = -0.40
 STREAMLINE = {"reach": 0.0, "spread": -0.05, "turn": 0.0, "elbow": 0.06, "forearm": 0.0}
 
@@ -85,13 +85,13 @@ def cross(
     pace = spec.pace * swimmer.cycles_min / 60.0 * swimmer.stroke_length * _slower(spec)
     seconds = pool / pace * 1.45 + 14.0
     draft = _Draft(np.arange(int(seconds * RATE_HZ)) / RATE_HZ, swimmer, spec, pool)
-    reach = _push_and_glide(draft, pace)
+    hips, reach = _push_and_glide(draft, pace)
     draft.phase, draft.breaths = _phases(draft, cycles, rng)
     draft.speed = _speed(draft, cycles, pace)
     draft.travelled = FOOT_GAP + np.where(
         draft.t <= draft.take_off,
-        reach,
-        reach[_sample(draft.take_off)] + _area(draft.speed, _sample(draft.take_off)),
+        hips,
+        hips[_sample(draft.take_off)] + _area(draft.speed, _sample(draft.take_off)),
     )
     m = still_pose(draft.t.size)
     _trunk(m, draft, cycles, start, rng)
@@ -132,22 +132,25 @@ def _area(value: Array, start: int) -> Array:
     return np.asarray(total - total[start])
 
 
-def _push_and_glide(draft: _Draft, pace: float) -> Array:
-    """Settle take-off and breakout; return the hips' distance from the ankles (m)."""
+def _push_and_glide(draft: _Draft, pace: float) -> tuple[Array, Array]:
+    """Settle take-off and breakout; return how far the hips are from rest and from the ankles (m).
+
+    The toes push last: at the end the feet stretch, and the ankles are off the wall by their
+    length and have the body's speed when the toes leave it.
+    """
     s, t = draft.swimmer, draft.t
     fast = max(s.take_off, 1.3 * pace)
     first = PUSH_BEND * s.build.leg
-    at_leaving = 0.985 * s.build.leg - 0.5 * FOOT_LEAVES_S * fast
+    at_leaving = 0.985 * s.build.leg + 0.5 * FEET_STRETCH_S * fast
     draft.take_off = (at_leaving - first) / (0.4 * fast)
     u = np.clip(t / draft.take_off, 0.0, 1.0)
-    after = np.clip((t - draft.take_off) / FOOT_LEAVES_S, 0.0, 1.0)
-    trailing = after - (2.5 * after**4 - 3.0 * after**5 + after**6)
-    distance = first + fast * draft.take_off * (u**4 - 0.6 * u**5)
-    distance = distance + fast * FOOT_LEAVES_S * trailing
+    stretched = np.clip((t - draft.take_off) / FEET_STRETCH_S + 1.0, 0.0, 1.0)
+    lifted = fast * FEET_STRETCH_S * (2.5 * stretched**4 - 3.0 * stretched**5 + stretched**6)
+    hips = first + fast * draft.take_off * (u**4 - 0.6 * u**5)
     draft.speed = fast / (1.0 + s.glide_drag * fast * _drag_time(t, draft.take_off))
     slowed = np.flatnonzero(draft.speed <= s.breakout_gain * pace)[0] / RATE_HZ
     draft.breakout = float(np.clip(slowed, draft.take_off + 1.2, draft.take_off + s.longest_glide))
-    return distance
+    return hips, hips - lifted
 
 
 def _drag_time(t: Array, take_off: float) -> Array:
