@@ -44,6 +44,8 @@ _NO_ANCHORS: Final = (Limb.ANKLE, Limb.UPPER_ARM)
 cycle away, and calm for longer than a wrist."""
 
 _NEAR_S: Final = 0.15
+_CHANCE_S: Final = 1.0
+"""A single push-off that asks a sure clock for more than this is another movement."""
 _SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
 
 
@@ -204,6 +206,8 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
     soft_s = feet_starts_s(one.travel, faint=True)
     near_s = together_offset(body_s, soft_s, *rough, near=True)
+    if len(level_s) == 1 and moved.sure and abs(level_s[0] - moved.level_s) > _CHANCE_S:
+        level_s = level_s[:0]
     if len(level_s) and not (moved.sure and _outvoted(level_s, near_s)):
         return _sharper(moved, level_s, floor_s)
     both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))

@@ -166,7 +166,8 @@ def _starts(
 def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
     """Return when the feet are about to leave the wall, (K,), one a push-off out of a rest.
 
-    Of two within 2 s the later counts: in the earlier the arms only stretched out. After a turn
+    A glide follows; arms that only stretch out stop at once. Of two within 2 s the later counts:
+    in the earlier the arms stretched out. After a turn
     an ankle's fastest gain of speed is that of the legs' coming over, which no wrist shares.
 
     Parameters
@@ -177,8 +178,11 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
         Push-offs out of rest on that clock.
     """
     at_s = moments_s[:, None]
-    moving = [_rms(_stretch(travel, at_s, _RESTED)) for travel in (first, second)]
-    rested_s = moments_s[np.mean(moving, axis=0) < _RESTED_M_S2]
+    before, after = (
+        np.mean([_rms(_stretch(travel, at_s, span)) for travel in (first, second)], axis=0)
+        for span in (_RESTED, _GLIDE)
+    )
+    rested_s = moments_s[(before < _RESTED_M_S2) & (after < _GLIDE_M_S2)]
     leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in rested_s])
     return leave_s[np.diff(leave_s, append=np.inf) > _SAME_START_S]
 

@@ -111,6 +111,27 @@ def test_of_two_starts_close_together_the_later_is_the_bodys():
     np.testing.assert_allclose(body_s, [10.0 + 0.65 * half_s], atol=0.02)
 
 
+def test_arms_that_stretch_out_and_stop_are_no_push_off():
+    time_s = np.arange(0.0, 30.0, 1.0 / TRAVEL_RATE_HZ)
+    pulses = ((10.0, 8.0), (20.0, 8.0), (20.6, -8.0))
+    accel = sum(size * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s, size in pulses)
+    travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel.astype(complex),
+                    turn_rad_s=0.0 * time_s)  # fmt: skip
+    body_s = body_starts_s(travel, travel, np.array([10.0, 20.0]))
+    np.testing.assert_allclose(body_s, [10.08], atol=0.02)
+
+
+def test_a_single_push_off_far_from_a_sure_clock_is_another_movement():
+    wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
+              for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
+    for away_s, taken in ((0.6, True), (1.7, False)):
+        feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.08 + away_s, 12.0)}
+        rough = {p: Moved(middle_s=10.0, level_s=0.0, level_error_s=0.08, sure=True) for p in feet}
+        told = set_by_starts(wrists, feet, rough)[Placement.LEFT_ANKLE]
+        assert told.level_s == pytest.approx(-away_s if taken else 0.0, abs=0.02)
+        assert told.sure is not taken
+
+
 def test_a_push_off_after_a_turn_tells_no_clock_of_the_feet():
     """Arms that swam until then share the push-off; the feet's sharpest moment is another."""
     time_s = np.arange(0.0, 40.0, 1.0 / TRAVEL_RATE_HZ)
