@@ -61,9 +61,9 @@ synthetic swims of two builds 3.3 and 2.7 m/s^2 at the nearest."""
 _LAST_SHARE: Final = 0.5
 _LEAVE_SHARE: Final = 0.65
 """The feet gain speed fastest, as they leave the wall, between the moment when the body does and
-when its gain has fallen to half of that, or soon after: at the one in synthetic swimmers of one
-build, nearly at the other in those of a second, 0.05 s after it in those of a third, which have no
-feet to stretch. This is the least wrong, by some 0.07 s."""
+when its gain has fallen to half of that: at the one in synthetic swimmers of one build, nearly at
+the other in those of two more, whose feet stay on the wall until they stretch. This is the least
+wrong, by some 0.07 s."""
 
 _FEET_M_S2: Final = 10.0
 _FEET_M_S: Final = 1.8
@@ -166,9 +166,9 @@ def _starts(
 def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
     """Return when the feet are about to leave the wall, (K,), one a push-off out of a rest.
 
-    A glide follows; arms that only stretch out stop at once. Of two within 2 s the later counts:
-    in the earlier the arms stretched out. After a turn
-    an ankle's fastest gain of speed is that of the legs' coming over, which no wrist shares.
+    A glide follows; arms that only stretch out stop at once. Of two within 2 s the later counts: in
+    the earlier the arms stretched out. After a turn an ankle's fastest gain of speed is that of the
+    legs' coming over, which no wrist shares.
 
     Parameters
     ----------

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from sensorswim.model import Placement, Quality, Side
+from sensorswim.signal.standing import upright_share
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.roll import estimate_roll
 from sensorswim.swim.splash import Knocks, find_knocks
@@ -30,7 +31,10 @@ def arms(splash_m_s2: float) -> tuple[ArmResult, dict[Side, np.ndarray]]:
         stroke_rate_cycles_min=32.0,
     )
     lengths = rehearsal.truth["lengths"]
-    straps = {p: align_wrist(recording, recording.tracks[p], lengths, Quality()) for p in WRISTS}
+    share = upright_share(recording)
+    straps = {
+        p: align_wrist(recording, recording.tracks[p], lengths, share, Quality()) for p in WRISTS
+    }
     motions = follow_wrists(recording, lengths, straps)
     no_roll = estimate_roll(recording, lengths, {}, Quality())
     found = StrokeFinder(session=session_of(rehearsal)).find(recording, lengths, motions, no_roll)

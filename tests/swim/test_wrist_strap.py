@@ -8,6 +8,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Quality, Recording, Track
+from sensorswim.signal.standing import upright_share
 from sensorswim.swim.wrist_strap import align_wrist
 from tests.swim.swum import P
 
@@ -35,5 +36,6 @@ def test_a_strap_far_askew_does_not_hide_which_way_up_it_is(askew_deg: float, tu
     )
     recording = Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={P.LEFT_WRIST: track})
     quality = Quality()
-    align_wrist(recording, track, pd.DataFrame({"start_s": [1.0], "end_s": [59.0]}), quality)
+    lengths = pd.DataFrame({"start_s": [1.0], "end_s": [59.0]})
+    align_wrist(recording, track, lengths, upright_share(recording), quality)
     assert ("strap_wrong_way_up" in quality.codes()) is turned
