@@ -17,6 +17,7 @@ from sensorswim.signal.rotations import up_in_sensor
 
 _STILL_RAD_S: Final = 0.5
 _UPRIGHT: Final = 0.7
+_NEARLY: Final = 0.8
 
 
 def still_upright(
@@ -40,7 +41,7 @@ def upright_share(recording: Recording) -> FloatArray:
 def stand(still: BoolArray, share: FloatArray, least: float) -> BoolArray | None:
     """Return the stretch (N,) of `still` in which the most sensors stand, None without one.
 
-    Of those with as many sensors, to a tenth, it is the longest.
+    Of those with nearly as many sensors it is the longest.
 
     Parameters
     ----------
@@ -59,5 +60,5 @@ def stand(still: BoolArray, share: FloatArray, least: float) -> BoolArray | None
     long = np.flatnonzero(sizes >= least)
     if not len(long):
         return None
-    best = max(long, key=lambda k: (round(float(shares[k]), 1), sizes[k]))
-    return np.asarray(runs == 1 + best)
+    nearly = long[shares[long] >= _NEARLY * shares[long].max()]
+    return np.asarray(runs == 1 + nearly[np.argmax(sizes[nearly])])

@@ -21,6 +21,13 @@ def test_a_short_stand_of_all_sensors_beats_a_long_rest_of_one() -> None:
     np.testing.assert_array_equal(stand(still, 0 * share, 100), _rows((0, 500)))
 
 
+def test_of_stands_of_nearly_as_many_sensors_the_longest_counts() -> None:
+    """Sensors that lie together upright for a moment before they are strapped on don't."""
+    still = _rows((0, 200), (400, 900))
+    share = np.where(np.arange(1000) < 300, 1.0, 0.85)
+    np.testing.assert_array_equal(stand(still, share, 100), _rows((400, 900)))
+
+
 def test_what_is_too_short_is_no_stand() -> None:
     still = _rows((0, 500), (600, 800))
     share = np.where(np.arange(1000) < 500, 0.25, 1.0)

@@ -170,10 +170,13 @@ def table(sets: list[Tallies], kit: str) -> str:
     """Return the scoreboard as a Markdown table, the worst of the sets in each row."""
     lines = ["| figure | bar | measured | |", "| --- | --- | --- | --- |"]
     for bar in BARS:
-        values = [bar.value(s[bar.tally]) for s in sets]
-        worst = (np.nanmin if bar.higher_is_better else np.nanmax)(values)
+        values = [v for s in sets if not np.isnan(v := bar.value(s[bar.tally]))]
         sign = ">=" if bar.higher_is_better else "<="
         limit = bar.core if kit == "core" else bar.back
+        if not values:
+            lines.append(f"| {bar.name} | {sign} {limit:g} | none drawn |  |")
+            continue
+        worst = (min if bar.higher_is_better else max)(values)
         short = "falls short" if bar.missed(worst, kit) else ""
         lines.append(f"| {bar.name} | {sign} {limit:g} | {worst:.3g} | {short} |")
     slight = [s["slight breaths"] for s in sets]
