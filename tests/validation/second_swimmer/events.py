@@ -65,7 +65,11 @@ def _without_ripples(up: Array, down: Array) -> tuple[Array, Array]:
 
 
 def arm_strokes(path: ArmPath) -> list[Stroke]:
-    """Return the strokes of one arm: one for each mid-pull, and reaches that never pull."""
+    """Return the strokes of one arm: one for each mid-pull, and reaches that never pull.
+
+    The first pull comes out of the streamline and has no entry, though the hand may have rippled
+    the surface.
+    """
     up, down = _without_ripples(*crossings(path.time, path.height))
     down = down[np.interp(down, path.time, path.ahead_of_shoulder) > 0.0]
     _, passes = crossings(path.time, path.ahead_of_shoulder)
@@ -76,7 +80,7 @@ def arm_strokes(path: ArmPath) -> list[Stroke]:
     edges = np.concatenate([[path.time[0]], passes, [path.time[-1]]])
     strokes = []
     for k, middle in enumerate(passes):
-        entry = _last(down, edges[k], middle)
+        entry = _last(down, edges[k], middle) if k else NOTHING
         begun = edges[k] if np.isnan(entry) else entry
         leaves = _first(up, middle, edges[k + 2])
         again = NOTHING if np.isnan(leaves) else _first(down, leaves, edges[k + 2])
