@@ -16,7 +16,7 @@ from sensorswim.signal.shakes import Moved
 from sensorswim.signal.start_clocks import set_by_starts
 from sensorswim.signal.starts import body_starts_s, feet_starts_s, together_offset
 
-WRIST_S, ANKLE_S, BODY_S = 0.02, 0.08, 0.03
+WRIST_S, ANKLE_S, BODY_S = 0.02, 0.07, 0.03
 
 
 @pytest.fixture(scope="module", params=[11, 12, 13])

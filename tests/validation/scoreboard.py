@@ -43,6 +43,8 @@ def _independent(seed: int, folder: Path, kit: str) -> dict[str, pd.DataFrame]:
     return second_swimmer.swim(seed, folder, kit=kit)
 
 
+_CRAWL = ("front_crawl", "drill")
+"""The second build tells the strokes of these, and their kicks and those of kicked lengths."""
 BUILDS = {"first": _rehearsed, "second": _independent}
 
 
@@ -57,8 +59,9 @@ def measure(seed: int, kit: str = "core", build: str = "first") -> Tallies:
     breaths.add("f1", breaths.f1)
     breaths.add("listed", float(len(result.breaths) > 0))
     if build == "second":
-        strokes = scoring.told_of(result.arm_strokes, "entry_s", truth, "arm_strokes")
-        kicks = scoring.told_of(result.kicks, "downbeat_s", truth, "kicks")
+        lengths = truth["lengths"]
+        strokes = scoring.told_of(result.arm_strokes, "entry_s", lengths, _CRAWL)
+        kicks = scoring.told_of(result.kicks, "downbeat_s", lengths, (*_CRAWL, "kick"))
     else:
         strokes, kicks = result.arm_strokes, result.kicks
     return {

@@ -86,14 +86,13 @@ _REACHED_S = 0.3
 
 
 def told_of(
-    found: pd.DataFrame, column: str, truth: dict[str, pd.DataFrame], table: str
+    found: pd.DataFrame, column: str, lengths: pd.DataFrame, told: tuple[str, ...]
 ) -> pd.DataFrame:
-    """Return the found events but those inside lengths of which the true table holds none.
+    """Return the found events but those inside true lengths of activities that aren't told of.
 
     A truth that lists the strokes of front crawl only says nothing of those of backstroke.
     """
-    listed = set(truth[table]["length_no"])
-    untold = truth["lengths"].loc[~truth["lengths"]["length_no"].isin(listed)]
+    untold = lengths.loc[~lengths["activity"].isin(told)]
     at_s = found[column].to_numpy(dtype=float)[:, None]
     starts_s, ends_s = untold["start_s"].to_numpy(), untold["end_s"].to_numpy() + _REACHED_S
     return found.loc[~((at_s >= starts_s) & (at_s <= ends_s)).any(axis=1)]

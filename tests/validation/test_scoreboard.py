@@ -27,13 +27,17 @@ _HELD = (
 )
 
 
-@pytest.fixture(scope="module")
-def tallies() -> Tallies:
+def _joined(seeds: tuple[int, ...], build: str) -> Tallies:
     joined: Tallies = defaultdict(Tally)
-    for seed in (0, 1, 4, 5):
-        for name, tally in measure(seed).items():
+    for seed in seeds:
+        for name, tally in measure(seed, build=build).items():
             joined[name].join(tally)
     return joined
+
+
+@pytest.fixture(scope="module")
+def tallies() -> Tallies:
+    return _joined((0, 1, 4, 5), "first")
 
 
 @pytest.mark.parametrize("name", _HELD[1:])
@@ -63,11 +67,7 @@ _HELD_BY_THE_SECOND = (
 @pytest.fixture(scope="module")
 def independent() -> Tallies:
     """Two swims with knocks of a swimmer that was built without knowledge of the analysis."""
-    joined: Tallies = defaultdict(Tally)
-    for seed in (7, 22):
-        for name, tally in measure(seed, build="second").items():
-            joined[name].join(tally)
-    return joined
+    return _joined((7, 22), "second")
 
 
 @pytest.mark.parametrize("name", _HELD_BY_THE_SECOND)
@@ -77,10 +77,11 @@ def test_the_bar_holds_on_two_swims_of_another_build(independent: Tallies, name:
 
 
 def test_events_in_lengths_that_the_truth_does_not_tell_of_are_not_held_against_it() -> None:
-    lengths = pd.DataFrame({"length_no": [1, 2], "start_s": [0.0, 30.0], "end_s": [20.0, 50.0]})
-    truth = {"lengths": lengths, "kicks": pd.DataFrame({"length_no": [1]})}
+    lengths = pd.DataFrame(
+        {"start_s": [0.0, 30.0], "end_s": [20.0, 50.0], "activity": ["drill", "butterfly"]}
+    )
     found = pd.DataFrame({"downbeat_s": [5.0, 25.0, 40.0, 50.2, 51.0]})
-    kept = told_of(found, "downbeat_s", truth, "kicks")
+    kept = told_of(found, "downbeat_s", lengths, ("front_crawl", "drill"))
     assert kept["downbeat_s"].tolist() == [5.0, 25.0, 51.0]
 
 
