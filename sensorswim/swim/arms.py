@@ -33,6 +33,9 @@ _INWARD_RAD = np.radians(8.0)
 """How far the long axis of the path, seen from above, turns inwards in front. No source; 6 to 11
 degrees on the synthetic swimmer."""
 
+_CALM_RAD_S = 1.2
+_GLIDE_S = (0.3, 1.3)
+_GLIDE_WEIGHT = 20.0
 _LONGEST_CYCLE_S = 4.6
 _ROUND = 0.5
 _LEAST_CYCLES = 2
@@ -80,6 +83,28 @@ class WristMotion:
     overhead: bool
     recoveries_s: FloatArray
     reaches_s: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Above:
+    """The paths of a wrist's cycles seen from above, in a world whose heading is any.
+
+    Parameters
+    ----------
+    middle_s : (K,)
+        Middles of the cycles that are long and narrow.
+    axes : (K,)
+        Their long axes ahead as x + iy.
+    cycles : int
+        How many cycles there are.
+    ahead : complex, optional
+        Which way the wrist goes while it is high, over all cycles, the round ones too.
+    """
+
+    middle_s: FloatArray
+    axes: npt.NDArray[np.complex128]
+    cycles: int
+    ahead: complex | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,11 +172,13 @@ def follow_wrist(
     turn_rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1)
     accel = rotate(q, track.accel_m_s2[rows]) - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
     train = cut_cycles(time_s, np.concatenate(list(basis), axis=1), period.period_s)
-    heading = np.zeros(len(q))
+    heading, since_s = np.zeros(len(q)), time_s - time_s[0]
     for piece in _pieces(valid):
-        found = _path_heading(time_s[piece], accel[piece], valid[piece], train, side)
+        paths = _paths_from_above(time_s[piece], accel[piece], valid[piece], train)
+        calm = np.exp(-((turn_rate[piece] / _CALM_RAD_S) ** 2)) * valid[piece]
+        found = _path_heading(paths, time_s[piece], side)
         heading[piece] = (
-            _reach_heading(basis[0, piece], turn_rate[piece], recording.rate_hz)
+            _reach_heading(basis[0, piece], calm, since_s[piece], paths.ahead)
             if found is None
             else found
         )
@@ -191,37 +218,46 @@ def _pieces(valid: BoolArray) -> list[slice]:
     return [slice(a, b) for a, b in pairwise([0, *ends])]
 
 
-def _path_heading(
-    time_s: FloatArray, accel: FloatArray, valid: BoolArray, train: CycleTrain, side: Side
-) -> FloatArray | None:
-    """Return the heading (N,) from the wrist's path seen from above, None where it is too round.
-
-    Cut at any one phase, the path is long and narrow, and its long axis turns inwards in front:
-    the hand enters before the shoulder and leaves beside the hip. The wrist goes forward while
-    it is high. No strap enters into it. The heading of a gyroscope whose scale is off by 1 %
-    drifts by degrees with every turn of the arm, so it is a robust line over the cycles.
-    """
-    middle_s, axes = [], []
+def _paths_from_above(
+    time_s: FloatArray, accel: FloatArray, valid: BoolArray, train: CycleTrain
+) -> _Above:
+    """Return how the whole cycles of one stretch lie, cut at any one phase."""
     own = train.cut_s[(train.cut_s >= time_s[0]) & (train.cut_s <= time_s[-1])]
+    middle_s, axes, ahead = [], [], 0j
     for a, b in pairwise(np.searchsorted(time_s, own)):
         whole = 0.5 < (time_s[b] - time_s[a]) / train.period_s < 1.7
         if whole and valid[a : b + 1].all():
-            axis = _long_axis(*_closed_path(time_s[a : b + 1], accel[a : b + 1]))
+            velocity, position = _closed_path(time_s[a : b + 1], accel[a : b + 1])
+            sense = position[:, 2] @ velocity[:, :2]
+            ahead += complex(*sense)
+            axis = _long_axis(position, sense)
             if axis is not None:
                 middle_s.append(0.5 * (time_s[a] + time_s[b]))
                 axes.append(axis)
-    if len(axes) < max(_LEAST_CYCLES, 0.5 * (len(own) - 1)):
+    return _Above(
+        middle_s=np.array(middle_s), axes=np.array(axes), cycles=len(own) - 1, ahead=ahead or None
+    )
+
+
+def _path_heading(paths: _Above, time_s: FloatArray, side: Side) -> FloatArray | None:
+    """Return the heading (N,) from the wrist's path seen from above, None where it is too round.
+
+    The path is long and narrow, and its long axis turns inwards in front: the hand enters before
+    the shoulder and leaves beside the hip. No strap enters into it. The heading of a gyroscope
+    whose scale is off by 1 % drifts by degrees with every turn of the arm, so it is a robust line
+    over the cycles.
+    """
+    if len(paths.axes) < max(_LEAST_CYCLES, 0.5 * paths.cycles):
         return None
-    return angle_line(np.array(middle_s), np.array(axes), time_s) + side.sign * _INWARD_RAD
+    return angle_line(paths.middle_s, paths.axes, time_s) + side.sign * _INWARD_RAD
 
 
-def _long_axis(velocity: FloatArray, position: FloatArray) -> complex | None:
+def _long_axis(position: FloatArray, sense: FloatArray) -> complex | None:
     """Return the long axis of one cycle from above as x + iy, None where it is too round."""
     sizes, axes = np.linalg.eigh(position[:, :2].T @ position[:, :2])
     if sizes[0] > _ROUND**2 * sizes[1]:
         return None
-    sense = position[:, 2] @ velocity[:, :2] @ axes[:, 1]
-    return complex(*(axes[:, 1] * np.sign(sense)))
+    return complex(*(axes[:, 1] * np.sign(sense @ axes[:, 1])))
 
 
 def angle_line(
@@ -253,19 +289,20 @@ def angle_line(
     return np.angle(mean) + level + slope * time_s
 
 
-def _reach_heading(forearm_world: FloatArray, turn_rate: FloatArray, rate_hz: float) -> float:
+def _reach_heading(
+    forearm_world: FloatArray, calm: FloatArray, since_s: FloatArray, ahead: complex | None
+) -> float:
     """Return the heading of the forearm where it is level and slow: it then points forward.
 
-    The glide after the push-off counts most for which way forward is; then only samples that
-    point that way count, so that a slow end of the push can't turn it round.
+    Only samples that point roughly ahead count, so that a slow end of the push can't turn it round.
+    Without a whole cycle to tell which way that is, the glide after the push-off does most.
     """
     level = np.hypot(forearm_world[:, 0], forearm_world[:, 1])
-    weight = np.exp(-((turn_rate / 1.2) ** 2)) * (level > 0.7) + 1e-6 * level
-    glide = slice(int(0.3 * rate_hz), int(1.3 * rate_hz))
-    first = weight.copy()
-    first[glide] *= 20.0
-    mean = (forearm_world[:, :2] * first[:, None]).sum(axis=0)
-    along = forearm_world[:, :2] @ (mean / np.linalg.norm(mean))
+    weight = calm * (level > 0.7) + 1e-6 * level
+    glide = (_GLIDE_S[0] < since_s) & (since_s < _GLIDE_S[1])
+    first = weight * np.where(glide, _GLIDE_WEIGHT, 1.0)
+    way = complex(*(forearm_world[:, :2] * first[:, None]).sum(axis=0)) if ahead is None else ahead
+    along = forearm_world[:, :2] @ np.array([way.real, way.imag]) / abs(way)
     mean = (forearm_world[:, :2] * (weight * (along > 0.5))[:, None]).sum(axis=0)
     return float(np.arctan2(mean[1], mean[0]))
 
