@@ -394,7 +394,7 @@ def _refine(
             touch_s: float | None = contact.at_s
             flips = contact.by_feet
         else:
-            touch_s = walls.finish(recording, length_s)
+            touch_s = walls.finish(recording, length_s, worn)
         spans.append(
             LengthSpan(
                 start_s=length_s[0],

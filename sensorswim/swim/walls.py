@@ -16,6 +16,7 @@ from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
+from sensorswim.signal import accel_world
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.wall_signals import (
     joined,
@@ -24,6 +25,7 @@ from sensorswim.swim.wall_signals import (
     pulse_of,
     quaternions,
     rows_between,
+    rows_of,
     shared,
     speed_gain,
     swim_direction,
@@ -53,21 +55,21 @@ _USUAL_TURN_S = 1.1
 _USUAL_ONSET_S = 0.2
 """Usual time from the touch to where the body has visibly left its posture (no source)."""
 
-_NEAR_S = 0.2
-"""How far around the usual moment a jolt of hand or feet still counts, as a standard deviation."""
+_NEAR_S, _HAND_NEAR_S = 0.2, 0.15
+"""How far around the usual moment a jolt of feet or hand still counts, as a standard deviation."""
 
 _OVER = 0.55
 """Sine of 33 degrees: feet that go over the top stand up nearly straight, drawn under the body they
 come up half as far."""
 
-_POSTURE, _TURNED, _POINTS_BACK = 0.85, 0.4, -0.5
-"""Cosines of 32, 66 and 120 degrees out of the usual direction."""
+_AS_SWUM, _POSTURE, _TURNED, _POINTS_BACK = 0.95, 0.85, 0.4, -0.5
+"""Cosines of 18, 32, 66 and 120 degrees out of the usual direction."""
 
-_SHARE = 0.55
+_SHARE = 0.9
 _SMOOTH_S = 0.2
 _RECENT_S = 8.0
 _LEAST_USUAL = 0.3
-_LONGEST_ONSET_S = 1.0
+_LONGEST_ONSET_S = 0.6
 _SLOWEST_S = 2.0
 """A body that takes longer to turn has stopped half-way: legs sink and stay so at the wall."""
 _REACH = 0.7
@@ -84,6 +86,15 @@ _NEARLY, _ALIKE = 0.45, 0.6
 """Least share of the highest gain of speed that a push has: told by ankles, by the upper body. The
 last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
 synthetic swimmers of two builds."""
+
+_LIES_STILL_S = 1.4
+_BRAKED_S, _DRAWN_S = 0.2, (0.2, 0.6)
+_MOST_M_S, _SPEED_SPREAD_M_S, _MOST_M_S2 = 1.5, 1.4, 15.0
+_BEFORE_S, _AFTER_S = 0.4, 0.2
+"""How long before a body leaves its posture it may have touched; around and after the touch when it
+is braked and the feet come on; the change of speed that counts in full, and how it weighs; standard
+deviations of the touch before and after the body leaves. Picked on synthetic swimmers of four
+builds."""
 
 _SINK_S = 2.5
 _IDLE_S = 5.0
@@ -198,13 +209,23 @@ class WallFinder:
             return Contact(at_s=usual_s if found is None else found, by_feet=True)
         if turns_s is None:
             return Contact(at_s=push_s - _USUAL_TURN_S)
-        return Contact(at_s=_touch(recording, length_s, turns_s, push_s - 0.35))
+        before_s = push_s - 0.35
+        stops_s = _stops(recording, length_s, (turns_s, before_s), worn)
+        return Contact(at_s=_touch(recording, length_s, stops_s, before_s))
 
-    def finish(self, recording: Recording, length_s: tuple[float, float]) -> float | None:
+    def finish(
+        self,
+        recording: Recording,
+        length_s: tuple[float, float],
+        worn: dict[Placement, float],
+    ) -> float | None:
         """Return the touch after which the swimmer stops, None where the posture stays."""
         near_s = length_s[1]
         turns_s = _leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
-        return None if turns_s is None else _touch(recording, length_s, turns_s, turns_s + 0.5)
+        if turns_s is None:
+            return None
+        stops_s = _stops(recording, length_s, (turns_s, turns_s + 0.5), worn)
+        return _touch(recording, length_s, stops_s, turns_s + 0.5)
 
 
 def _is_flip(
@@ -285,7 +306,8 @@ def _leaves_posture(
     kept = np.flatnonzero(along > _POSTURE)
     if not len(kept) or kept[-1] >= last - first - 2:
         return None
-    left = int(kept[-1])
+    as_swum = np.flatnonzero(along[: kept[-1] + 1] > _AS_SWUM)
+    left = int(as_swum[-1] if len(as_swum) else kept[-1])
     return float(recording.time_s[first + left]) - _onset_s(along[left:], recording.rate_hz)
 
 
@@ -332,15 +354,53 @@ def _share_of_posture(
 
 
 def _onset_s(falling: FloatArray, rate_hz: float) -> float:
-    """Return how long before `falling` left `_POSTURE` the turn began.
+    """Return how long before `falling` was last as swum the turn began.
 
-    A body that starts from rest takes a fixed share of its time from one angle to the next:
-    0.44 under constant acceleration, 0.65 in an eased movement; `_SHARE` lies between.
+    A body that starts from rest takes a fixed share of its time from one angle to the next: 0.9
+    under constant acceleration. One whose legs sink first, and turn after a while, takes longer.
     """
     below = np.flatnonzero(falling[: int(_SLOWEST_S * rate_hz)] < _TURNED)
     if not len(below):
         return _USUAL_ONSET_S
     return float(np.clip(below[0] / rate_hz / _SHARE, _SMOOTH_S, _LONGEST_ONSET_S))
+
+
+def _stops(
+    recording: Recording,
+    length_s: tuple[float, float],
+    turn_s: tuple[float, float],
+    worn: dict[Placement, float],
+) -> float:
+    """Return when the wall stops the body, near where it begins to turn or its legs to sink.
+
+    The arm brakes the body, and then the feet come on towards the wall; the legs of some lie level
+    for a while before they sink.
+    """
+    rate_hz = recording.rate_hz
+    lead, later, end = (int(share_s * rate_hz) for share_s in (_BRAKED_S, *_DRAWN_S))
+    turns_s, before_s = turn_s
+    first, last = rows_between(recording, turns_s - _LIES_STILL_S, min(turns_s + 0.4, before_s))
+    low, high = first - lead, last + end
+    ankles = [t for t in _steady(recording, low, high) if t.placement.limb is Limb.ANKLE]
+    if last - first < 2 or low < 0 or high > len(recording.time_s) or not ankles:
+        return turns_s
+    back = [worn[t.placement] * swim_direction(recording, t, *length_s) for t in ankles]
+    own = [_gained(t, -way, slice(low, high)) for t, way in zip(ankles, back, strict=True)]
+    speed = np.mean(own, axis=0) / rate_hz
+    before, braked, by_then, drawn = (
+        speed[k : k + last - first] for k in (0, 2 * lead, lead + later, lead + end)
+    )
+    told = np.minimum(before - braked, _MOST_M_S) + np.minimum(drawn - by_then, _MOST_M_S)
+    late_s = recording.time_s[first:last] - turns_s
+    spread_s = np.where(late_s < 0.0, _BEFORE_S, _AFTER_S)
+    likely = told / _SPEED_SPREAD_M_S - 0.5 * (late_s / spread_s) ** 2
+    return float(recording.time_s[first + int(np.argmax(likely))])
+
+
+def _gained(track: Track, way: FloatArray, rows: slice) -> FloatArray:
+    """Return the acceleration along a level way (2,), summed up from the first row on (L,)."""
+    along = accel_world(rows_of(track, rows))[:, :2] @ way
+    return np.cumsum(np.clip(along, -_MOST_M_S2, _MOST_M_S2))
 
 
 def _along_swim(
@@ -355,10 +415,10 @@ def _touch(
     recording: Recording, length_s: tuple[float, float], expected_s: float, before_s: float
 ) -> float:
     """Return the jolt of a reaching hand near where the body begins to turn, else that moment."""
-    first, last = rows_between(recording, expected_s - 0.3, min(expected_s + 0.5, before_s))
+    first, last = rows_between(recording, expected_s - 0.2, min(expected_s + 0.3, before_s))
     if last - first < 10 or not _wrists(recording):
         return expected_s
-    near = np.exp(-0.5 * ((recording.time_s[first:last] - expected_s - 0.1) / _NEAR_S) ** 2)
+    near = np.exp(-0.5 * ((recording.time_s[first:last] - expected_s - 0.05) / _HAND_NEAR_S) ** 2)
     weighted = []
     for track in _wrists(recording):
         size = jolts(recording, track, first, last)

@@ -20,6 +20,7 @@ from tests.swim.swum import P, oriented, wearing
 RATE_HZ = 100.0
 G = np.array([0.0, 0.0, 9.80665])
 _WRISTS = (P.LEFT_WRIST, P.RIGHT_WRIST)
+_WORN = {P.LEFT_ANKLE: 1.0, P.RIGHT_ANKLE: 1.0}
 
 
 def _track(placement: Placement, tilt_rad: FloatArray, ahead_m_s2: FloatArray) -> Track:
@@ -65,7 +66,7 @@ def test_a_touch_without_any_jolt_is_told_by_the_body_that_begins_to_turn(
         _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s),
         _track(P.RIGHT_ANKLE, tilt - kick, 0 * time_s),
     )
-    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 20.8))
+    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 20.8), _WORN)
     assert found == pytest.approx(20.0, abs=0.35)
 
 
@@ -76,8 +77,35 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     tilt = tilt + 0.67 * np.clip((time_s - 25.5) / 0.6, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
     ankle = _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s)
-    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 24.5))
+    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 24.5), _WORN)
     assert found == pytest.approx(20.0, abs=0.4)
+
+
+@pytest.mark.parametrize("worn", [1.0, -1.0], ids=["as told", "the wrong way up"])
+def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> None:
+    """The arm stops the body, the feet come on a little; only a second later the legs sink."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    braked, drawn = (
+        change_m_s / 0.3 * ((time_s > at_s) & (time_s < at_s + 0.3))
+        for at_s, change_m_s in ((20.0, -1.2), (20.4, 0.8))
+    )
+    sink = 1.4 * np.clip((time_s - 20.8) / 0.7, 0.0, 1.0)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 19.5)
+    ankle = _track(P.LEFT_ANKLE, sink + kick, -worn * (braked + drawn))
+    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 21.5), {P.LEFT_ANKLE: worn})
+    assert found == pytest.approx(20.0, abs=0.25)
+
+
+def test_legs_that_sink_wait_and_then_turn_began_with_the_touch() -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    sink = 0.6 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0)
+    turn = 2.0 * np.clip((time_s - 21.1) / 0.5, 0.0, 1.0)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
+    legs = [_track(p, -sink - turn + side * kick, 0 * time_s)
+            for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
+    found = WallFinder().contact_before(_recording(time_s, *legs), 22.0, (2.0, 21.5), _WORN)
+    assert not found.by_feet
+    assert found.at_s == pytest.approx(20.0, abs=0.35)
 
 
 def _tumble(time_s: FloatArray) -> FloatArray:
@@ -103,7 +131,7 @@ def test_the_feets_knock_on_the_wall_counts_not_that_of_their_coming_over(
 def test_a_swimmer_who_floats_on_has_not_touched() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2 * np.pi * 2.0 * time_s), 0 * time_s)
-    assert WallFinder().finish(_recording(time_s, ankle), (2.0, 20.0)) is None
+    assert WallFinder().finish(_recording(time_s, ankle), (2.0, 20.0), _WORN) is None
 
 
 def _push(time_s: FloatArray, start_s: float) -> FloatArray:
@@ -320,7 +348,8 @@ def test_feet_under_the_body_are_an_open_turn_though_the_knees_bend(
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     kick = knee_bend * np.exp(-(((time_s - 19.7) / 0.1) ** 2))
     heels_up = heels_up_rad * np.exp(-(((time_s - 21.1) / 0.2) ** 2))
-    round_rad = np.pi * np.clip((time_s - 20.0) / 1.3, 0.0, 1.0)
+    share = np.clip((time_s - 20.0) / 1.3, 0.0, 1.0)
+    round_rad = np.pi * share * share * (3.0 - 2.0 * share)
     under = -under_rad * np.sin(round_rad)
     planted = planted_rad * np.clip((time_s - 21.1) / 0.2, 0.0, 1.0)
     track = _track(P.LEFT_ANKLE, kick + under + heels_up + planted, 0 * time_s)
