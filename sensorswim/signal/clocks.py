@@ -8,13 +8,12 @@ the swimmer pushes off walls (`movement`), and its residual says where it can't 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
 import numpy as np
 
-from sensorswim.model import ClockFit, Placement, Quality, Samples, Severity, Stream
+from sensorswim.model import ClockFit, Placement, Quality, Severity, Stream
 from sensorswim.signal.envelopes import best_lag
 from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knocks
 from sensorswim.signal.movement import UNSURE_S, place_by_movement
@@ -83,7 +82,7 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
             matches = _matches(shocks[first], shocks[place], rough_s, ENVELOPE_SLACK_S)
             if _far_apart(matches):
                 fits[place] = _from_both_ends(matches, shocks[place])
-    placed = {first: sensors[first]} | {p: _in_session_time(sensors[p], f) for p, f in fits.items()}
+    placed = {first: sensors[first]} | {p: sensors[p].moved(f) for p, f in fits.items()}
     free = {p: s for p, s in sensors.items() if p not in placed}
     moved = place_by_movement(placed, free) if free else {}
     for place in free:
@@ -116,16 +115,6 @@ def _slack_s(moved: Moved | None) -> float:
     if moved is None or not moved.sure:
         return UNSURE_SLACK_S
     return float(SURE_SLACK_S + 3.0 * np.hypot(moved.level_error_s, moved.floor_s))
-
-
-def _in_session_time(sensor: Sensor, fit: ClockFit) -> Sensor:
-    """Return a sensor whose clock is known, on session time."""
-    stream = sensor.stream
-
-    def moved(samples: Samples) -> Samples:
-        return replace(samples, time_s=fit.to_session(samples.time_s))
-
-    return Sensor(stream=replace(stream, accel=moved(stream.accel), gyro=moved(stream.gyro)))
 
 
 def _matches(

@@ -25,6 +25,7 @@ SMOOTHING_S: Final = 0.4
 """Standard deviation of the smoothing; passes 4 % of what changes once a second."""
 
 _MIN_OVERLAP_S: Final = 15.0
+_BEGUN_TOGETHER_S: Final = 20.0
 _GYRO_FLOOR_RAD_S: Final = 0.3
 _SHAKE_FLOOR_M_S2: Final = 1.0
 
@@ -94,7 +95,9 @@ def best_lag(first: Envelope, second: Envelope) -> Lag | None:
     """Return the lag of the whole recordings, from the correlation over their overlap.
 
     The score is correlation times the root of the overlap, so that a few seconds that happen to
-    agree don't win over an hour that does.
+    agree don't win over an hour that does; and logs of one session are mostly begun or ended
+    together, so a lag at which these neither begin nor end so counts less: legs that work while the
+    arms rest would else look like the arms of another length.
 
     Returns
     -------
@@ -102,7 +105,11 @@ def best_lag(first: Envelope, second: Envelope) -> Lag | None:
         None where no overlap of 15 s correlates at all.
     """
     correlation, overlap = _masked_correlation(first, second)
-    score = correlation * np.sqrt(overlap)
+    lags = np.arange(len(correlation)) - (len(second.values) - 1)
+    ends = lags - (len(first.values) - len(second.values))
+    alone_s = np.minimum(np.abs(lags), np.abs(ends)) / ENVELOPE_RATE_HZ
+    usual = 1.0 / (1.0 + 0.5 * np.log1p((alone_s / _BEGUN_TOGETHER_S) ** 2))
+    score = correlation * np.sqrt(overlap) * usual
     best = int(np.argmax(score))
     if not score[best] > 0.0:
         return None

@@ -38,6 +38,7 @@ _OWN_PEAK_S: Final = 0.3
 _NEAR_S: Final = 0.4
 _LIKE: Final = 0.6
 _SAME_S: Final = 0.15
+_STROKES_S: Final = 0.3
 _EVENT_SPREAD_S: Final = 0.08
 _ROUGH_WEIGHT: Final = 0.05
 
@@ -124,7 +125,15 @@ class _Placing:
             p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
             for p in free
         }
-        return set_by_starts(self.placed, {p: self.sensors[p] for p in free}, found)
+        told = set_by_starts(self.placed, {p: self.sensors[p] for p in free}, found)
+        again = {
+            p: m for p, m in told.items() if p.limb is Limb.WRIST and _strokes_off(m, found[p])
+        }
+        if not again or len(again) == len(told):
+            return told
+        placed = {p: self.sensors[p].moved(m.line) for p, m in again.items()}
+        rest = {p: self.sensors[p] for p in self.sensors if p not in self.placed and p not in again}
+        return again | place_by_movement(self.placed | placed, rest)
 
     def _by_shocks(self, place: Placement) -> Moved | None:
         """Return the clock from shocks in quiet moments where they leave no other offset."""
@@ -335,6 +344,11 @@ class _Placing:
             told += [there, (back[0] - offset_s, -back[1])]
         moments_s, late_s = (np.concatenate(part) for part in zip(*told, strict=True))
         return moments_s, late_s
+
+
+def _strokes_off(told: Moved, rough: Moved) -> bool:
+    """Tell whether a wrist's rough offset was that of another stroke: what rests on it is wrong."""
+    return told.sure and abs(told.level_s - rough.level_s) > _STROKES_S
 
 
 def _asked(heard: Echoes) -> tuple[FloatArray, FloatArray]:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from sensorswim.model import Stream
+from sensorswim.model import ClockFit, Stream
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.envelopes import vertex
 
@@ -103,6 +103,12 @@ class Moved:
     drift_error: float = TYPICAL_DRIFT
     floor_s: float = MOVEMENT_FLOOR_S
     sure: bool = False
+
+    @property
+    def line(self) -> ClockFit:
+        """The clock alone."""
+        offset_s = self.level_s - self.drift * self.middle_s
+        return ClockFit(offset_s=offset_s, drift=self.drift, method="movement")
 
 
 def find_shakes(stream: Stream) -> Shakes:

@@ -20,12 +20,15 @@ from sensorswim.signal.shakes import Moved
 from sensorswim.signal.starts import (
     AGREE_S,
     LEGS_SPREAD_S,
+    NONE,
     STARTS_FLOOR_S,
+    SpeedUps,
     Starts,
-    body_starts_s,
-    feet_starts_s,
+    body_starts,
+    feet_starts,
     glide_starts,
     largest_set,
+    pushed_off,
     shared_starts,
     together_offset,
 )
@@ -46,6 +49,8 @@ cycle away, and calm for longer than a wrist."""
 _NEAR_S: Final = 0.15
 _CHANCE_S: Final = 1.0
 """A single push-off that asks a sure clock for more than this is another movement."""
+_SOFT: Final = 3
+"""So many soft push-offs of both feet that agree set a clock that isn't sure."""
 _SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
 
 
@@ -166,7 +171,7 @@ def _near_s(one: _Known, other: _Known) -> FloatArray:
     if not len(asked_s):
         return asked_s
     agreed_s = asked_s[np.abs(asked_s - np.median(asked_s)) < AGREE_S]
-    return agreed_s if 2 * len(agreed_s) > len(asked_s) else agreed_s[:0]
+    return agreed_s if 3 * len(agreed_s) > 2 * len(asked_s) else agreed_s[:0]
 
 
 def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
@@ -194,44 +199,53 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
     push-offs count where the rough clock is sure, or where several agree, the other ankle's on its
     rough clock (`pair`) included.
     """
-    moved, own_s = one.moved, feet_starts_s(one.travel)
+    moved, rough = one.moved, (one.moved.level_s, one.moved.drift, one.moved.middle_s)
+    own, soft = feet_starts(one.travel), feet_starts(one.travel, faint=True)
     for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
-        feet_s = feet_starts_s(other.travel)
-        feet_s = feet_s + other.offset_s(feet_s)
-        level_s = together_offset(feet_s, own_s, moved.level_s, moved.drift, moved.middle_s)
-        if len(level_s) > 1:
+        feet = _in_session_time(feet_starts(other.travel), other)
+        level_s = together_offset(feet, own, *rough)
+        faint = _in_session_time(feet_starts(other.travel, faint=True), other)
+        near_s = together_offset(faint, soft, *rough, near=True)
+        if len(level_s) > 1 and not _outvoted(level_s, near_s):
             return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
-    body_s, rough = _body_s(known), (moved.level_s, moved.drift, moved.middle_s)
-    level_s = together_offset(body_s, own_s, *rough)
+    own, soft = (pushed_off(starts, one.travel) for starts in (own, soft))
+    body = _body(known)
+    level_s = together_offset(body, own, *rough)
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
-    soft_s = feet_starts_s(one.travel, faint=True)
-    near_s = together_offset(body_s, soft_s, *rough, near=True)
+    near_s = together_offset(body, soft, *rough, near=True)
     if len(level_s) == 1 and moved.sure and abs(level_s[0] - moved.level_s) > _CHANCE_S:
         level_s = level_s[:0]
     if len(level_s) and not (moved.sure and _outvoted(level_s, near_s)):
         return _sharper(moved, level_s, floor_s)
-    both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))
-    agreed_s = together_offset(body_s, both_s, *rough, near=True)
+    both = soft if pair is None else soft.with_those(_feet_on(one, pair))
+    agreed_s = together_offset(body, both, *rough, near=True)
     if len(near_s) and len(agreed_s) > 1:
         return _at(moved, near_s, floor_s)
-    return _sharper(moved, near_s, floor_s) if moved.sure else moved
+    if moved.sure:
+        return _sharper(moved, near_s, floor_s)
+    far_s = together_offset(body, both, *rough)
+    return _at(moved, far_s, floor_s) if len(far_s) >= _SOFT else moved
 
 
-def _feet_on(one: _Known, pair: _Known) -> FloatArray:
-    """Return the soft push-offs of the other foot (K,) on the one foot's clock."""
-    feet_s = feet_starts_s(pair.travel, faint=True)
-    session_s = feet_s + pair.offset_s(feet_s)
-    return session_s - one.offset_s(session_s - one.moved.level_s)
+def _feet_on(one: _Known, pair: _Known) -> SpeedUps:
+    """Return the soft push-offs of the other foot on the one foot's clock."""
+    soft = pushed_off(feet_starts(pair.travel, faint=True), pair.travel)
+    feet = _in_session_time(soft, pair)
+    return feet.at(feet.moments_s - one.offset_s(feet.moments_s - one.moved.level_s))
 
 
-def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:
+def _in_session_time(own: SpeedUps, known: _Known) -> SpeedUps:
+    return own.at(own.moments_s + known.offset_s(own.moments_s))
+
+
+def _body(known: Mapping[Placement, _Known]) -> SpeedUps:
     """Return the body's push-offs out of rest in session time, by both wrists."""
     wrists = [k for p, k in known.items() if p.limb is Limb.WRIST]
     if len(wrists) < 2:
-        return np.empty(0)
+        return NONE
     first, second = (replace(k.travel, start_s=k.travel.start_s + k.moved.level_s) for k in wrists)
     starts = shared_starts(first, second, 0.0)
-    return body_starts_s(first, second, starts.moments_s + starts.offsets_s)
+    return body_starts(first, second, starts.moments_s + starts.offsets_s)
 
 
 def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:
