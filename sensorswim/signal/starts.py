@@ -60,7 +60,7 @@ synthetic swims of two builds 3.3 and 2.7 m/s^2 at the nearest."""
 
 _LAST_SHARE: Final = 0.5
 _LEAVE_SHARE: Final = 0.65
-_STAYING_SHARE: Final = 0.8
+_STAYING_SHARE: Final = 0.9
 _WHIPPED_SHARE: Final = 0.35
 _WHIPPED: Final = (1.25, 1.55)
 """When the feet gain speed fastest, between the moment when the body does (0) and when its gain has

@@ -110,7 +110,7 @@ def test_two_offsets_that_are_as_good_decide_nothing():
     assert not len(together_offset(body, feet, -99.5, drift=0.0, middle_s=109.0))
 
 
-@pytest.mark.parametrize(("gain_m_s", "share"), [(2.4, 0.8), (4.0, 0.35)])
+@pytest.mark.parametrize(("gain_m_s", "share"), [(2.4, 0.9), (4.0, 0.35)])
 def test_feet_that_leave_early_gain_more_speed_than_the_body(gain_m_s: float, share: float) -> None:
     """Those that stay on the wall until the legs are stretched are carried off late."""
     body = replace(_speed_ups(20.0, 40.0), fall_s=np.full(2, 0.15))
