@@ -37,7 +37,7 @@ from sensorswim.model.session import video_time
 from sensorswim.model.streams import ClockFit, FloatArray
 from sensorswim.model.tables import empty, frame, rows_of
 from sensorswim.signal import orient, prepare
-from sensorswim.signal.standing import upright_share
+from sensorswim.signal.standing import who_stands
 from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
 from sensorswim.swim.arms import WristMotion
@@ -352,9 +352,9 @@ def _with_blocks(session: Session, search: LengthSearch) -> pd.DataFrame:
 def _wrist_straps(
     recording: Recording, lengths: pd.DataFrame, quality: Quality
 ) -> dict[Placement, FloatArray]:
-    share = upright_share(recording)
+    standing = who_stands(recording)
     return {
-        p: align_wrist(recording, track, lengths, share, quality)
+        p: align_wrist(recording, track, lengths, standing, quality)
         for p, track in recording.tracks.items()
         if p.limb is Limb.WRIST
     }

@@ -6,18 +6,22 @@ upright. A stand is the stretch in which the most sensors are.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from scipy.ndimage import label, uniform_filter1d
 
-from sensorswim.model import Recording, Track
+from sensorswim.model import Limb, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 
 _STILL_RAD_S: Final = 0.5
 _UPRIGHT: Final = 0.7
 _NEARLY: Final = 0.8
+_SAME: Final = 0.05
+_SOME: Final = 3
+_TRUNK: Final = (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD)
 
 
 def still_upright(
@@ -30,25 +34,56 @@ def still_upright(
     return np.asarray((rate < most_rad_s) & track.valid & (np.abs(up[:, 0]) > _UPRIGHT))
 
 
-def upright_share(recording: Recording) -> FloatArray:
-    """Return which share (N,) of the oriented sensors is still and upright."""
+@dataclass(frozen=True, kw_only=True)
+class Upright:
+    """Which share of the sensors is still and upright, and which of these the way up they are worn.
+
+    Parameters
+    ----------
+    share, as_worn : (N,)
+        Both of all sensors, 0..1.
+    """
+
+    share: FloatArray
+    as_worn: FloatArray
+
+
+def who_stands(recording: Recording) -> Upright:
+    """Return how the oriented sensors stand.
+
+    Of one sensor or two nobody can say whether it is them or the swimmer that is upside down.
+    """
     tracks = [t for t in recording.tracks.values() if t.q_world_from_sensor is not None]
     if not tracks:
-        return np.zeros(len(recording.time_s))
-    return np.asarray(np.mean([still_upright(recording, t) for t in tracks], axis=0))
+        nothing = np.zeros(len(recording.time_s))
+        return Upright(share=nothing, as_worn=nothing)
+    still = [still_upright(recording, t) for t in tracks]
+    share = np.asarray(np.mean(still, axis=0))
+    if len(tracks) < _SOME:
+        return Upright(share=share, as_worn=share)
+    as_worn = [own & _hangs(t) for own, t in zip(still, tracks, strict=True)]
+    return Upright(share=share, as_worn=np.asarray(np.mean(as_worn, axis=0)))
 
 
-def stand(still: BoolArray, share: FloatArray, least: float) -> BoolArray | None:
+def _hangs(track: Track) -> BoolArray:
+    """Return when (N,) the long axis points down on a limb, up on trunk and head."""
+    assert track.q_world_from_sensor is not None
+    along = up_in_sensor(track.q_world_from_sensor)[:, 0]
+    return np.asarray(along > 0.0 if track.placement.limb in _TRUNK else along < 0.0)
+
+
+def stand(still: BoolArray, upright: Upright, least: float) -> BoolArray | None:
     """Return the stretch (N,) of `still` in which the most sensors stand, None without one.
 
-    Of those with nearly as many sensors it is the longest.
+    Of those with nearly as many sensors it is the one in which the most are the way up they are
+    worn, for sensors that lie about together lie anyhow; else the longest.
 
     Parameters
     ----------
     still : (N,) bool
         When this sensor may stand.
-    share : (N,)
-        From `upright_share`.
+    upright : Upright
+        Of all sensors.
     least : float
         Fewest samples that count.
     """
@@ -56,9 +91,13 @@ def stand(still: BoolArray, share: FloatArray, least: float) -> BoolArray | None
     if not count:
         return None
     sizes = np.bincount(runs)[1:]
-    shares = np.bincount(runs, weights=share)[1:] / sizes
+    shares, as_worn = (
+        np.bincount(runs, weights=part)[1:] / sizes for part in (upright.share, upright.as_worn)
+    )
     long = np.flatnonzero(sizes >= least)
     if not len(long):
         return None
     nearly = long[shares[long] >= _NEARLY * shares[long].max()]
-    return np.asarray(runs == 1 + nearly[np.argmax(sizes[nearly])])
+    worn = as_worn[nearly] / np.maximum(shares[nearly], 1e-9)
+    likely = nearly[worn >= worn.max() - _SAME]
+    return np.asarray(runs == 1 + likely[np.argmax(sizes[likely])])

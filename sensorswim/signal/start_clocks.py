@@ -20,15 +20,13 @@ from sensorswim.signal.shakes import Moved
 from sensorswim.signal.starts import (
     AGREE_S,
     LEGS_SPREAD_S,
-    NONE,
     STARTS_FLOOR_S,
-    SpeedUps,
     Starts,
-    body_starts,
-    feet_starts,
+    body_starts_s,
+    feet_starts_s,
     glide_starts,
     largest_set,
-    pushed_off,
+    pushed_off_s,
     shared_starts,
     together_offset,
 )
@@ -160,7 +158,8 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
     level_s = largest_set(np.concatenate(far_s), AGREE_S)
     near_s = _near_s(one, others[0])
-    if len(level_s) and not _outvoted(level_s, near_s):
+    as_many = one.moved.sure and len(near_s) == len(level_s) > 1
+    if len(level_s) and not as_many and not _outvoted(level_s, near_s):
         return _at(one.moved, level_s, STARTS_FLOOR_S)
     return _sharper(one.moved, near_s, STARTS_FLOOR_S)
 
@@ -200,52 +199,54 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
     rough clock (`pair`) included.
     """
     moved, rough = one.moved, (one.moved.level_s, one.moved.drift, one.moved.middle_s)
-    own, soft = feet_starts(one.travel), feet_starts(one.travel, faint=True)
+    own_s, soft_s = feet_starts_s(one.travel), feet_starts_s(one.travel, faint=True)
     for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
-        feet = _in_session_time(feet_starts(other.travel), other)
-        level_s = together_offset(feet, own, *rough)
-        faint = _in_session_time(feet_starts(other.travel, faint=True), other)
-        near_s = together_offset(faint, soft, *rough, near=True)
+        feet_s, faint_s = (
+            _in_session_time(feet_starts_s(other.travel, faint=faint), other)
+            for faint in (False, True)
+        )
+        level_s = together_offset(feet_s, own_s, *rough)
+        near_s = together_offset(faint_s, soft_s, *rough, near=True)
         if len(level_s) > 1 and not _outvoted(level_s, near_s):
             return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
-    own, soft = (pushed_off(starts, one.travel) for starts in (own, soft))
-    body = _body(known)
-    level_s = together_offset(body, own, *rough)
+    own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
+    body_s = _body_s(known)
+    level_s = together_offset(body_s, own_s, *rough)
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
-    near_s = together_offset(body, soft, *rough, near=True)
+    near_s = together_offset(body_s, soft_s, *rough, near=True)
     if len(level_s) == 1 and moved.sure and abs(level_s[0] - moved.level_s) > _CHANCE_S:
         level_s = level_s[:0]
-    if len(level_s) and not (moved.sure and _outvoted(level_s, near_s)):
+    if len(level_s) and not (moved.sure and len(near_s) > len(level_s)):
         return _sharper(moved, level_s, floor_s)
-    both = soft if pair is None else soft.with_those(_feet_on(one, pair))
-    agreed_s = together_offset(body, both, *rough, near=True)
+    both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))
+    agreed_s = together_offset(body_s, both_s, *rough, near=True)
     if len(near_s) and len(agreed_s) > 1:
         return _at(moved, near_s, floor_s)
     if moved.sure:
         return _sharper(moved, near_s, floor_s)
-    far_s = together_offset(body, both, *rough)
+    far_s = together_offset(body_s, both_s, *rough)
     return _at(moved, far_s, floor_s) if len(far_s) >= _SOFT else moved
 
 
-def _feet_on(one: _Known, pair: _Known) -> SpeedUps:
-    """Return the soft push-offs of the other foot on the one foot's clock."""
-    soft = pushed_off(feet_starts(pair.travel, faint=True), pair.travel)
-    feet = _in_session_time(soft, pair)
-    return feet.at(feet.moments_s - one.offset_s(feet.moments_s - one.moved.level_s))
+def _feet_on(one: _Known, pair: _Known) -> FloatArray:
+    """Return the soft push-offs of the other foot (K,) on the one foot's clock."""
+    feet_s = pushed_off_s(feet_starts_s(pair.travel, faint=True), pair.travel)
+    session_s = _in_session_time(feet_s, pair)
+    return session_s - one.offset_s(session_s - one.moved.level_s)
 
 
-def _in_session_time(own: SpeedUps, known: _Known) -> SpeedUps:
-    return own.at(own.moments_s + known.offset_s(own.moments_s))
+def _in_session_time(own_s: FloatArray, known: _Known) -> FloatArray:
+    return own_s + known.offset_s(own_s)
 
 
-def _body(known: Mapping[Placement, _Known]) -> SpeedUps:
+def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:
     """Return the body's push-offs out of rest in session time, by both wrists."""
     wrists = [k for p, k in known.items() if p.limb is Limb.WRIST]
     if len(wrists) < 2:
-        return NONE
+        return np.empty(0)
     first, second = (replace(k.travel, start_s=k.travel.start_s + k.moved.level_s) for k in wrists)
     starts = shared_starts(first, second, 0.0)
-    return body_starts(first, second, starts.moments_s + starts.offsets_s)
+    return body_starts_s(first, second, starts.moments_s + starts.offsets_s)
 
 
 def _sharper(moved: Moved, level_s: FloatArray, floor_s: float) -> Moved:

@@ -10,7 +10,7 @@ ankle, but the legs' coming over in some turns.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -59,14 +59,10 @@ _RESTED_M_S2: Final = 3.0
 synthetic swims of two builds 3.3 and 2.7 m/s^2 at the nearest."""
 
 _LAST_SHARE: Final = 0.5
-_LEAVE_SHARE: Final = 0.65
-_STAYING_SHARE: Final = 0.9
-_WHIPPED_SHARE: Final = 0.35
-_WHIPPED: Final = (1.25, 1.55)
+_LEAVE_SHARE: Final = 0.7
 """When the feet gain speed fastest, between the moment when the body does (0) and when its gain has
-fallen to half of that (1). Feet that stay on the wall until the legs are stretched gain as much as
-the body, and late: at 0.6, 0.9 and 1.2 in synthetic swimmers of three builds. Feet that leave early
-gain far more, to catch up. Two push-offs tell; it is then wrong by some 0.03 s."""
+fallen to half of that (1): at 0.3, 0.6, 0.9 and 1.2 in synthetic swimmers of four builds, of which
+the feet of three stay on the wall until the legs are stretched. This is wrong by some 0.05 s."""
 
 _FEET_M_S2: Final = 10.0
 _FEET_M_S: Final = 1.8
@@ -142,7 +138,7 @@ def glide_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
         As in `shared_starts`.
     """
     tops_s = _tops_s(first)
-    tops_s = tops_s[_glides(first, tops_s)]
+    tops_s = _one_each(first, tops_s[_glides(first, tops_s)])
     found = _starts(first, second, tops_s, rough_s, FAR_S)
     kept = _glides(second, found.moments_s)
     return Starts(moments_s=found.moments_s[kept], offsets_s=found.offsets_s[kept])
@@ -153,6 +149,13 @@ def _tops_s(travel: Travel) -> FloatArray:
     apart = int(_APART_S * TRAVEL_RATE_HZ)
     tops, _ = find_peaks(np.abs(travel.accel), height=_LEAST_M_S2, distance=apart)
     return travel.time_s[tops]
+
+
+def _one_each(travel: Travel, moments_s: FloatArray) -> FloatArray:
+    """Return the sharpest of moments that are one push-off's, (K,): each has one say only."""
+    size = np.abs(np.interp(moments_s, travel.time_s, travel.accel))
+    near = np.abs(moments_s[:, None] - moments_s) < _SAME_START_S
+    return moments_s[size >= np.where(near, size, 0.0).max(axis=1, initial=0.0)]
 
 
 def _glides(travel: Travel, moments_s: FloatArray) -> BoolArray:
@@ -177,48 +180,8 @@ def _starts(
     return Starts(moments_s=moments_s, offsets_s=offsets_s)
 
 
-@dataclass(frozen=True, kw_only=True)
-class SpeedUps:
-    """Moments out of a rest at which a body or a foot gains speed fastest.
-
-    Parameters
-    ----------
-    moments_s, gain_m_s : (K,)
-        When, and how much.
-    fall_s : (K,)
-        Time in which a body's gain falls to half; 0 of feet.
-    """
-
-    moments_s: FloatArray
-    gain_m_s: FloatArray
-    fall_s: FloatArray
-
-    def at(self, moments_s: FloatArray) -> SpeedUps:
-        """Return them on another clock, (K,)."""
-        return replace(self, moments_s=moments_s)
-
-    def only(self, which: BoolArray) -> SpeedUps:
-        """Return some of them, (K,)."""
-        return SpeedUps(
-            moments_s=self.moments_s[which],
-            gain_m_s=self.gain_m_s[which],
-            fall_s=self.fall_s[which],
-        )
-
-    def with_those(self, other: SpeedUps) -> SpeedUps:
-        """Return both."""
-        return SpeedUps(
-            moments_s=np.append(self.moments_s, other.moments_s),
-            gain_m_s=np.append(self.gain_m_s, other.gain_m_s),
-            fall_s=np.append(self.fall_s, other.fall_s),
-        )
-
-
-NONE: Final = SpeedUps(moments_s=np.empty(0), gain_m_s=np.empty(0), fall_s=np.empty(0))
-
-
-def body_starts(first: Travel, second: Travel, moments_s: FloatArray) -> SpeedUps:
-    """Return the push-offs out of a rest, one each.
+def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> FloatArray:
+    """Return when the feet are about to leave the wall, (K,), one a push-off out of a rest.
 
     A glide follows; arms that only stretch out stop at once. Of two within 2 s the later counts: in
     the earlier the arms stretched out. After a turn an ankle's fastest gain of speed is that of the
@@ -236,31 +199,27 @@ def body_starts(first: Travel, second: Travel, moments_s: FloatArray) -> SpeedUp
         np.mean([_rms(_stretch(travel, at_s, span)) for travel in (first, second)], axis=0)
         for span in (_RESTED, _GLIDE)
     )
-    rested_s = np.sort(moments_s[(before < _RESTED_M_S2) & (after < _GLIDE_M_S2)])
-    each = [_speed_up(first, second, moment_s) for moment_s in rested_s]
-    top_s, gain_m_s, fall_s = np.array(each).reshape(-1, 3).T
-    told = SpeedUps(moments_s=top_s, gain_m_s=gain_m_s, fall_s=fall_s)
-    return told.only(np.diff(top_s, append=np.inf) > _SAME_START_S)
+    rested_s = moments_s[(before < _RESTED_M_S2) & (after < _GLIDE_M_S2)]
+    leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in rested_s])
+    return leave_s[np.diff(leave_s, append=np.inf) > _SAME_START_S]
 
 
-def _speed_up(first: Travel, second: Travel, moment_s: float) -> tuple[float, float, float]:
-    """Return when two wrists gain speed fastest, how much, and the time in which that halves."""
-    along, gain_m_s = np.zeros(len(_stretch(first, moment_s, _WINDOW))), 0.0
+def _leave_s(first: Travel, second: Travel, moment_s: float) -> float:
+    along = np.zeros(len(_stretch(first, moment_s, _WINDOW)))
     for travel in (first, second):
         gain = _stretch(travel, moment_s, _GAIN).sum()
         along += (_stretch(travel, moment_s, _WINDOW) * np.exp(-1j * np.angle(gain))).real
-        gain_m_s += 0.5 * abs(gain) / TRAVEL_RATE_HZ
     top = int(np.argmax(along))
     below = np.flatnonzero(along[top:] < _LAST_SHARE * along[top])
-    fall = int(below[0]) if len(below) else 0
-    return moment_s + _WINDOW[0] + top / TRAVEL_RATE_HZ, gain_m_s, fall / TRAVEL_RATE_HZ
+    leave = top + _LEAVE_SHARE * (int(below[0]) if len(below) else 0)
+    return moment_s + _WINDOW[0] + leave / TRAVEL_RATE_HZ
 
 
-def feet_starts(ankle: Travel, *, faint: bool = False) -> SpeedUps:
-    """Return where an ankle that was calm gains speed fastest, on its own clock.
+def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
+    """Return when an ankle that was calm gains speed fastest, (K,), on its own clock.
 
     Steps are left out: those of one foot are like the other's half a stride later. The feet share
-    more of the rest with each other than push-offs: see `pushed_off`.
+    more of the rest with each other than push-offs: see `pushed_off_s`.
 
     Parameters
     ----------
@@ -274,22 +233,19 @@ def feet_starts(ankle: Travel, *, faint: bool = False) -> SpeedUps:
     at_s = ankle.time_s[tops]
     calm = _rms(_stretch(ankle, at_s[:, None], _FEET_BEFORE)) < _FEET_CALM_M_S2
     calm |= _rms(_stretch(ankle, at_s[:, None], _ON_WALL)) < _ON_WALL_M_S2
-    gain_m_s = np.abs(_gained(ankle, at_s, _FEET_GAIN))
-    good = calm & (gain_m_s > least_m_s)
-    starts = SpeedUps(moments_s=at_s[good], gain_m_s=gain_m_s[good], fall_s=0.0 * at_s[good])
-    near = np.abs(at_s[good][:, None] - at_s[good]) < _STEPS_S
-    return starts.only(near.sum(axis=1) < _STEPS)
+    starts_s = at_s[calm & (np.abs(_gained(ankle, at_s, _FEET_GAIN)) > least_m_s)]
+    near = np.abs(starts_s[:, None] - starts_s) < _STEPS_S
+    return starts_s[near.sum(axis=1) < _STEPS]
 
 
-def pushed_off(starts: SpeedUps, ankle: Travel) -> SpeedUps:
-    """Return those of an ankle's starts that a wall gave: its speed is kept.
+def pushed_off_s(starts_s: FloatArray, ankle: Travel) -> FloatArray:
+    """Return those of an ankle's starts that a wall gave, (K,): its speed is kept.
 
     Feet that only come to the wall, before the push-off, lose it at once.
     """
-    gain = _gained(ankle, starts.moments_s, _FEET_GAIN)
-    later = _gained(ankle, starts.moments_s, _FEET_LATER)
-    kept = (later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2
-    return starts.only(kept)
+    gain = _gained(ankle, starts_s, _FEET_GAIN)
+    later = _gained(ankle, starts_s, _FEET_LATER)
+    return starts_s[(later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2]
 
 
 def _gained(travel: Travel, moments_s: FloatArray, around_s: tuple[float, float]) -> ComplexArray:
@@ -298,8 +254,8 @@ def _gained(travel: Travel, moments_s: FloatArray, around_s: tuple[float, float]
 
 
 def together_offset(
-    ours: SpeedUps,
-    feet: SpeedUps,
+    ours_s: FloatArray,
+    theirs_s: FloatArray,
     rough_s: float,
     drift: float,
     middle_s: float,
@@ -310,9 +266,9 @@ def together_offset(
 
     Parameters
     ----------
-    ours, feet : SpeedUps
-        Of a known clock and of the one looked for, some of them the same: `body_starts` or those of
-        the other foot, and `feet_starts`.
+    ours_s, theirs_s : (K,), (M,)
+        Moments of a known clock and of the one looked for, some of them the same: `body_starts_s`
+        or those of the other foot, and `feet_starts_s`.
     rough_s : float
         The offset to within 4 s, or 0.25 s if `near`.
     drift, middle_s : float
@@ -323,17 +279,9 @@ def together_offset(
     (J,)
         Empty where two sets that contradict each other are as large.
     """
-    theirs_s = feet.moments_s
-    leave_s = ours.moments_s + _LEAVE_SHARE * ours.fall_s
-    asked = leave_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
+    asked = ours_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
     reach_s = _NEAR_S if near else _FEET_FAR_S
-    agreed = largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S)
-    if len(agreed) < 2:
-        return agreed
-    ours_in, feet_in = np.nonzero(np.isin(asked, agreed))
-    gained = float(np.median(feet.gain_m_s[feet_in] / ours.gain_m_s[ours_in]))
-    share = float(np.interp(gained, _WHIPPED, (_STAYING_SHARE, _WHIPPED_SHARE)))
-    return agreed + (share - _LEAVE_SHARE) * float(np.median(ours.fall_s[ours_in]))
+    return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S)
 
 
 def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:

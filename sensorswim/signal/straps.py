@@ -21,7 +21,7 @@ from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import rows_of
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import rotate, rotate_back, up_in_sensor
-from sensorswim.signal.standing import stand, still_upright, upright_share
+from sensorswim.signal.standing import Upright, stand, still_upright, who_stands
 
 _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
@@ -70,7 +70,7 @@ def align(
     """
     straps: dict[Placement, FloatArray] = {}
     legs: list[FloatArray] = []
-    share = upright_share(recording)
+    standing = who_stands(recording)
     for place in (*ANKLES, *TRUNK):
         track = recording.tracks.get(place)
         if track is None or track.q_world_from_sensor is None:
@@ -80,7 +80,7 @@ def align(
             straps[place] = np.eye(3)
             continue
         shank = place.limb is Limb.ANKLE
-        upright = _upright(recording, track, lengths, share, -1.0 if shank else 1.0)
+        upright = _upright(recording, track, lengths, standing, -1.0 if shank else 1.0)
         if shank:
             straps[place], kicks = _shank(track, recording, lengths, swimming, upright)
             legs += [roll_deg(track, straps[place])] if kicks else []
@@ -145,12 +145,12 @@ def _during(time_s: FloatArray, lengths: pd.DataFrame, start: str) -> BoolArray:
 
 
 def _upright(
-    recording: Recording, track: Track, lengths: pd.DataFrame, share: FloatArray, sign: float
+    recording: Recording, track: Track, lengths: pd.DataFrame, standing: Upright, sign: float
 ) -> FloatArray | None:
     """Return the long axis from the stand outside the lengths, None without one."""
     assert track.q_world_from_sensor is not None
     still = still_upright(recording, track) & ~_during(recording.time_s, lengths, "start_s")
-    stood = stand(still, share, _STILL_S * recording.rate_hz)
+    stood = stand(still, standing, _STILL_S * recording.rate_hz)
     if stood is None:
         return None
     return _unit(sign * np.median(up_in_sensor(track.q_world_from_sensor)[stood], axis=0))

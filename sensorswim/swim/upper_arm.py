@@ -18,7 +18,7 @@ from scipy.ndimage import gaussian_filter1d
 from sensorswim.model import Limb, Placement, Recording, Side, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import rotate, up_in_sensor
-from sensorswim.signal.standing import upright_share
+from sensorswim.signal.standing import who_stands
 from sensorswim.swim.arm_model import ABOVE_WRIST_M, OVER_BONE_M, ArmSize, tilted_forearm
 from sensorswim.swim.arms import WristMotion, angle_line
 from sensorswim.swim.pull import Pulls
@@ -90,7 +90,7 @@ def _axes(
     """Return the long axis towards the elbow and the outer axis, sensor frame; whether checked."""
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
-    hanging = standing_axis(recording, track, up, lengths, upright_share(recording))
+    hanging = standing_axis(recording, track, up, lengths, who_stands(recording))
     outer = np.array([0.0, 0.0, 1.0])
     if hanging is None:
         return (np.array([1.0, 0.0, 0.0]), outer), False

@@ -9,7 +9,7 @@ from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.signal.standing import stand, still_upright
+from sensorswim.signal.standing import Upright, stand, still_upright
 
 _STILL_RAD_S = 0.35
 _STILL_S = 3.0
@@ -20,7 +20,7 @@ def align_wrist(
     recording: Recording,
     track: Track,
     lengths: pd.DataFrame,
-    share: FloatArray,
+    standing: Upright,
     quality: Quality,
 ) -> FloatArray:
     """Return limb_from_sensor (3, 3) of a wrist: rows are the limb's axes in the sensor frame.
@@ -34,8 +34,8 @@ def align_wrist(
         Oriented.
     lengths : DataFrame
         With start_s and end_s.
-    share : (N,)
-        From `upright_share`.
+    standing : Upright
+        Of all sensors.
     quality : Quality
         Gets ``strap_wrong_way_up`` and ``strap_not_checked``.
     """
@@ -43,7 +43,7 @@ def align_wrist(
     up = up_in_sensor(track.q_world_from_sensor)
     spans_s = (lengths[name].to_numpy(dtype=float) for name in ("start_s", "end_s"))
     swimming = during(recording.time_s, *spans_s) & track.valid
-    along = standing_axis(recording, track, up, lengths, share)
+    along = standing_axis(recording, track, up, lengths, standing)
     if along is None:
         along = _forearm_down(up[swimming])
         quality.add(
@@ -86,7 +86,7 @@ def _forearm_down(up: FloatArray) -> FloatArray:
 
 
 def standing_axis(
-    recording: Recording, track: Track, up: FloatArray, lengths: pd.DataFrame, share: FloatArray
+    recording: Recording, track: Track, up: FloatArray, lengths: pd.DataFrame, standing: Upright
 ) -> FloatArray | None:
     """Return the direction towards the fingers while the arm hung still before the first length.
 
@@ -95,7 +95,7 @@ def standing_axis(
     before_s = float(lengths["start_s"].min()) if len(lengths) else np.inf
     still = still_upright(recording, track, most_rad_s=_STILL_RAD_S)
     still &= (recording.time_s < before_s) & (np.abs(up[:, 0]) > np.cos(np.radians(40.0)))
-    stood = stand(still, share, _STILL_S * recording.rate_hz)
+    stood = stand(still, standing, _STILL_S * recording.rate_hz)
     if stood is None:
         return None
     mean = -np.median(up[stood], axis=0)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sensorswim.model import Placement, Quality, Side
-from sensorswim.signal.standing import upright_share
+from sensorswim.signal.standing import who_stands
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.roll import estimate_roll
 from sensorswim.swim.splash import Knocks, find_knocks
@@ -31,7 +31,7 @@ def arms(splash_m_s2: float) -> tuple[ArmResult, dict[Side, np.ndarray]]:
         stroke_rate_cycles_min=32.0,
     )
     lengths = rehearsal.truth["lengths"]
-    share = upright_share(recording)
+    share = who_stands(recording)
     straps = {
         p: align_wrist(recording, recording.tracks[p], lengths, share, Quality()) for p in WRISTS
     }

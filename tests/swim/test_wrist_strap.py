@@ -8,7 +8,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Quality, Recording, Track
-from sensorswim.signal.standing import upright_share
+from sensorswim.signal.standing import who_stands
 from sensorswim.swim.wrist_strap import align_wrist
 from tests.swim.swum import P
 
@@ -37,5 +37,5 @@ def test_a_strap_far_askew_does_not_hide_which_way_up_it_is(askew_deg: float, tu
     recording = Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={P.LEFT_WRIST: track})
     quality = Quality()
     lengths = pd.DataFrame({"start_s": [1.0], "end_s": [59.0]})
-    align_wrist(recording, track, lengths, upright_share(recording), quality)
+    align_wrist(recording, track, lengths, who_stands(recording), quality)
     assert ("strap_wrong_way_up" in quality.codes()) is turned
