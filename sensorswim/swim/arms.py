@@ -177,11 +177,11 @@ def follow_wrist(
         paths = _paths_from_above(time_s[piece], accel[piece], valid[piece], train)
         calm = np.exp(-((turn_rate[piece] / _CALM_RAD_S) ** 2)) * valid[piece]
         found = _path_heading(paths, time_s[piece], side)
-        heading[piece] = (
-            _reach_heading(basis[0, piece], calm, since_s[piece], paths.ahead)
-            if found is None
-            else found
-        )
+        if found is None:
+            ahead = paths.ahead if piece.start else None
+            heading[piece] = _reach_heading(basis[0, piece], calm, since_s[piece], ahead)
+        else:
+            heading[piece] = found
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
@@ -295,7 +295,7 @@ def _reach_heading(
     """Return the heading of the forearm where it is level and slow: it then points forward.
 
     Only samples that point roughly ahead count, so that a slow end of the push can't turn it round.
-    Without a whole cycle to tell which way that is, the glide after the push-off does most.
+    Which way that is tells most of all the glide after the push-off, behind a gap the cycles.
     """
     level = np.hypot(forearm_world[:, 0], forearm_world[:, 1])
     weight = calm * (level > 0.7) + 1e-6 * level

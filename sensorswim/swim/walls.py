@@ -55,8 +55,12 @@ _USUAL_TURN_S = 1.1
 _USUAL_ONSET_S = 0.2
 """Usual time from the touch to where the body has visibly left its posture (no source)."""
 
-_NEAR_S, _HAND_NEAR_S = 0.2, 0.15
-"""How far around the usual moment a jolt of feet or hand still counts, as a standard deviation."""
+_NEAR_S = 0.2
+"""How far around the usual moment a jolt of the feet still counts, as a standard deviation."""
+
+_JOLT_S, _LONE_JOLT_S = (0.2, 0.3, 0.05, 0.15), (0.3, 0.5, 0.1, 0.2)
+"""How long before and after the expected touch a hand's jolt is looked for, when it usually comes,
+and its standard deviation: where legs or trunk tell the touch, and where the arms alone do."""
 
 _OVER = 0.55
 """Sine of 33 degrees: feet that go over the top stand up nearly straight, drawn under the body they
@@ -415,10 +419,13 @@ def _touch(
     recording: Recording, length_s: tuple[float, float], expected_s: float, before_s: float
 ) -> float:
     """Return the jolt of a reaching hand near where the body begins to turn, else that moment."""
-    first, last = rows_between(recording, expected_s - 0.2, min(expected_s + 0.3, before_s))
+    told = bool(_steady(recording, *rows_between(recording, expected_s - 0.2, expected_s + 0.3)))
+    early_s, late_s, usual_s, spread_s = _JOLT_S if told else _LONE_JOLT_S
+    first, last = rows_between(recording, expected_s - early_s, min(expected_s + late_s, before_s))
     if last - first < 10 or not _wrists(recording):
         return expected_s
-    near = np.exp(-0.5 * ((recording.time_s[first:last] - expected_s - 0.05) / _HAND_NEAR_S) ** 2)
+    away_s = recording.time_s[first:last] - expected_s - usual_s
+    near = np.exp(-0.5 * (away_s / spread_s) ** 2)
     weighted = []
     for track in _wrists(recording):
         size = jolts(recording, track, first, last)
