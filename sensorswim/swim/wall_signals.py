@@ -92,7 +92,7 @@ def pulse_of(
     rate_hz = recording.rate_hz
     ahead = int(stretched_s * rate_hz)
     high = min(last + ahead, len(recording.time_s))
-    part = rows_of(track, slice(first, high))
+    part = part_of(track, slice(first, high))
     size, missing = last - first, max(last + ahead - high, 0)
     accel = np.clip(accel_world(part)[:, :2], -_CLIP_M_S2, _CLIP_M_S2)
     along = np.pad(long_axis(track, first, high)[:, :2], ((0, missing), (0, 0)), mode="edge")
@@ -120,7 +120,7 @@ def _swing_rad_s(track: Track) -> FloatArray:
     return np.maximum(aside - _ASKEW * about, 0.0)
 
 
-def rows_of(track: Track, rows: slice) -> Track:
+def part_of(track: Track, rows: slice) -> Track:
     """Return a part of an oriented track."""
     return Track(
         placement=track.placement,

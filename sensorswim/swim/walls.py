@@ -22,10 +22,10 @@ from sensorswim.swim.wall_signals import (
     joined,
     jolts,
     long_axis,
+    part_of,
     pulse_of,
     quaternions,
     rows_between,
-    rows_of,
     shared,
     speed_gain,
     swim_direction,
@@ -403,7 +403,7 @@ def _stops(
 
 def _gained(track: Track, way: FloatArray, rows: slice) -> FloatArray:
     """Return the acceleration along a level way (2,), summed up from the first row on (L,)."""
-    along = accel_world(rows_of(track, rows))[:, :2] @ way
+    along = accel_world(part_of(track, rows))[:, :2] @ way
     return np.cumsum(np.clip(along, -_MOST_M_S2, _MOST_M_S2))
 
 
