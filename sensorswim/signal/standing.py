@@ -75,8 +75,8 @@ def _hangs(track: Track) -> BoolArray:
 def stand(still: BoolArray, upright: Upright, least: float) -> BoolArray | None:
     """Return the stretch (N,) of `still` in which the most sensors stand, None without one.
 
-    Of those with nearly as many sensors it is the one in which the most are the way up they are
-    worn, for sensors that lie about together lie anyhow; else the longest.
+    Of those with nearly as many sensors it is the longest; of those nearly as long the one in which
+    the most are the way up they are worn, for sensors that lie about together lie anyhow.
 
     Parameters
     ----------
@@ -98,6 +98,7 @@ def stand(still: BoolArray, upright: Upright, least: float) -> BoolArray | None:
     if not len(long):
         return None
     nearly = long[shares[long] >= _NEARLY * shares[long].max()]
-    worn = as_worn[nearly] / np.maximum(shares[nearly], 1e-9)
-    likely = nearly[worn >= worn.max() - _SAME]
+    longest = nearly[sizes[nearly] >= _NEARLY * sizes[nearly].max()]
+    worn = as_worn[longest] / np.maximum(shares[longest], 1e-9)
+    likely = longest[worn >= worn.max() - _SAME]
     return np.asarray(runs == 1 + likely[np.argmax(sizes[likely])])

@@ -42,7 +42,13 @@ def test_what_is_too_short_is_no_stand() -> None:
 
 
 def test_sensors_that_lie_together_anyhow_are_no_stand() -> None:
-    """Taken off after the swim and put down upright, one of four the other way up."""
-    still = _rows((0, 300), (500, 900))
-    upright = Upright(share=np.ones(1000), as_worn=np.where(np.arange(1000) < 400, 1.0, 0.75))
-    np.testing.assert_array_equal(stand(still, upright, 100), _rows((0, 300)))
+    """Taken off after the swim and put down upright, one of four the other way up, or all right.
+
+    One may be worn upside down as well: then only a stand as long as the other is doubted.
+    """
+    still = _rows((0, 400), (500, 960))
+    upright = Upright(share=np.ones(1000), as_worn=np.where(np.arange(1000) < 450, 1.0, 0.75))
+    np.testing.assert_array_equal(stand(still, upright, 100), _rows((0, 400)))
+    brief = _rows((0, 400), (500, 700))
+    upright = Upright(share=np.ones(1000), as_worn=np.where(np.arange(1000) < 450, 0.75, 1.0))
+    np.testing.assert_array_equal(stand(brief, upright, 100), _rows((0, 400)))
