@@ -11,7 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.ndimage import (
+    gaussian_filter1d,
+    maximum_filter1d,
+    minimum_filter1d,
+    uniform_filter1d,
+)
 
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
@@ -67,10 +72,13 @@ class Pulse:
         Along the long axis as it points in the glide.
     calm : (L,)
         1 where a glide follows, towards 0 where the limb turns instead.
+    known : (L,) bool
+        Where there is data for as long as a push takes.
     """
 
     forward_m_s2: FloatArray
     calm: FloatArray
+    known: BoolArray
 
 
 def pulse_of(
@@ -107,7 +115,8 @@ def pulse_of(
     smooth = gaussian_filter1d(accel[:size], 0.03 * rate_hz, axis=0)
     quiet_rad_s = _QUIET_RAD_S.get(track.placement.limb, _QUIET_ELSE_RAD_S)
     calm = np.exp(-((later / quiet_rad_s) ** 2)) * track.valid[first:last]
-    return Pulse(forward_m_s2=sign * np.sum(smooth * along, axis=1), calm=calm)
+    known = minimum_filter1d(track.valid[first:last], int(_GAIN_S * rate_hz))
+    return Pulse(forward_m_s2=sign * np.sum(smooth * along, axis=1), calm=calm, known=known)
 
 
 def _swing_rad_s(track: Track) -> FloatArray:
@@ -144,12 +153,15 @@ def joined(pulses: list[Pulse]) -> FloatArray:
 def shared(pulses: list[Pulse], rate_hz: float) -> FloatArray:
     """Return how far a gain of speed (L,) is everybody's, towards `_ALONE` where it is one limb's.
 
-    A push drives all limbs alike, and all of them glide on.
+    A push drives all limbs alike, and all of them glide on; one without data has no say.
     """
+    known = np.array([p.known for p in pulses])
     own = speed_gain([p.forward_m_s2 for p in pulses], rate_hz)
+    own = np.where(known, own, np.where(known, own, -np.inf).max(axis=0))
+    own[:, ~known.any(axis=0)] = 0.0
     middle, most = np.sort(own, axis=0)[[(len(own) - 1) // 2, -1]]
     alike = np.clip(middle / np.maximum(most, 1e-9), 0.0, 1.0)
-    calm = np.min([p.calm for p in pulses], axis=0)
+    calm = np.where(known, [p.calm for p in pulses], 1.0).min(axis=0)
     return np.asarray((_ALONE + (1.0 - _ALONE) * alike) * (_ALONE + (1.0 - _ALONE) * calm))
 
 

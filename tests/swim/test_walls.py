@@ -81,6 +81,23 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     assert found == pytest.approx(20.0, abs=0.4)
 
 
+def test_a_push_off_in_a_gap_of_one_wrist_is_the_others() -> None:
+    """Before it both arms swing forward, less than the push drives them."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    swung = 7.0 * (np.abs(time_s - 8.0) < 0.15) - 7.0 * (np.abs(time_s - 8.9) < 0.15)
+    pushed = 8.0 * ((time_s > 10.0) & (time_s < 10.3))
+    wrists = [_track(p, 0 * time_s, swung + pushed) for p in _WRISTS]
+    lost = np.abs(time_s - 10.3) < 0.25
+    broken = replace(
+        wrists[0],
+        valid=~lost,
+        accel_m_s2=np.where(lost[:, None], G, wrists[0].accel_m_s2),
+    )
+    recording = _recording(time_s, broken, wrists[1])
+    found = WallFinder().push_offs(recording, [(6.0, 12.0)], dict.fromkeys(_WRISTS, 1.0))
+    assert found == [pytest.approx(10.0, abs=0.06)]
+
+
 @pytest.mark.parametrize("worn", [1.0, -1.0], ids=["as told", "the wrong way up"])
 def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> None:
     """The arm stops the body, the feet come on a little; only a second later the legs sink."""
