@@ -153,12 +153,13 @@ def joined(pulses: list[Pulse]) -> FloatArray:
 def shared(pulses: list[Pulse], rate_hz: float) -> FloatArray:
     """Return how far a gain of speed (L,) is everybody's, towards `_ALONE` where it is one limb's.
 
-    A push drives all limbs alike, and all of them glide on; one without data has no say.
+    A push drives all limbs alike, and all of them glide on; where one is seen throughout, another
+    has no say while it lacks data.
     """
     known = np.array([p.known for p in pulses])
+    known |= not known.all(axis=1).any()
     own = speed_gain([p.forward_m_s2 for p in pulses], rate_hz)
     own = np.where(known, own, np.where(known, own, -np.inf).max(axis=0))
-    own[:, ~known.any(axis=0)] = 0.0
     middle, most = np.sort(own, axis=0)[[(len(own) - 1) // 2, -1]]
     alike = np.clip(middle / np.maximum(most, 1e-9), 0.0, 1.0)
     calm = np.where(known, [p.calm for p in pulses], 1.0).min(axis=0)
