@@ -183,10 +183,13 @@ def _on_processes(
             broken = False
             while (waiting or running) and not broken:
                 while waiting and len(running) < 2 * workers:
-                    job = waiting.pop()
-                    running[pool.submit(work, with_files(store, job))] = job
-                done, _ = wait(running, return_when=FIRST_COMPLETED)
-                for future in done:
+                    try:
+                        future = pool.submit(work, with_files(store, waiting[-1]))
+                    except BrokenProcessPool:
+                        broken = True
+                        break
+                    running[future] = waiting.pop()
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
                     answer = _answer(future)
                     broken = broken or isinstance(answer, BrokenProcessPool)
                     if not isinstance(answer, BrokenProcessPool):

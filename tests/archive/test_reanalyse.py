@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import shutil
 import signal
+import time
 from pathlib import Path
 
 import pytest
@@ -86,6 +88,20 @@ def test_a_worker_that_dies_loses_nothing_and_a_session_that_can_not_be_read_is_
     assert (tmp_path / "died").exists()
     assert found == {"Mira-1": "", "Mira-2": "", "Mira-3": "log.csv: has no rows; copy it again"}
     assert [number_of(job) for job in to_do(old)] == [3]
+
+
+def test_a_worker_that_dies_between_two_jobs_loses_nothing(
+    old: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mark = tmp_path / "died"
+    monkeypatch.setenv("SENSORSWIM_TEST_MARK", str(mark))
+    run = reanalyse(old, to_do(old), workers=1, work=dies_once)
+    found = {(first := next(run)).key: first.problem}
+    until = time.monotonic() + 60
+    while (not mark.exists() or multiprocessing.active_children()) and time.monotonic() < until:
+        time.sleep(0.05)
+    found |= {one.key: one.problem for one in run}
+    assert found == {"Mira-1": "", "Mira-2": "", "Mira-3": "log.csv: has no rows; copy it again"}
 
 
 def test_a_session_that_always_kills_its_worker_is_given_up(
