@@ -8,6 +8,7 @@ the swimmer pushes off walls (`movement`), and its residual says where it can't 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import combinations
 from typing import Final
 
@@ -89,7 +90,12 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
         fit = _without_both_ends(shocks, first, place, moved.get(place))
         if fit is not None:
             fits[place] = fit
-    return _as_logged_if_all_agree(fits, shocks)
+    pairs = [
+        (a, b)
+        for a, b in combinations(fits, 2)
+        if a.limb is b.limb and all(p in moved and moved[p].paired for p in (a, b))
+    ]
+    return _as_logged_if_all_agree(fits, shocks, pairs)
 
 
 def _without_both_ends(
@@ -198,13 +204,20 @@ def _rms_distance_s(middle_s: float, second: Shocks) -> float:
 
 
 def _as_logged_if_all_agree(
-    fits: dict[Placement, ClockFit], shocks: dict[Placement, Shocks]
+    fits: dict[Placement, ClockFit],
+    shocks: dict[Placement, Shocks],
+    pairs: Sequence[tuple[Placement, Placement]] = (),
 ) -> dict[Placement, ClockFit]:
     """Prefer the clocks as they are where the movement can't tell any of them apart.
 
     A single one that agrees does so by chance: one kit is set to one time, or isn't. Those that are
-    not sure have no say where others are.
+    not sure have no say where others are, but `pairs` that are sure of each other.
     """
+    for one, other in pairs:
+        ends_s = shocks[one].time_s[[0, -1]]
+        away_s = fits[one].to_session(ends_s) - fits[other].to_session(ends_s)
+        if np.abs(away_s).max() > 2.0 * SET_APART_S:
+            return fits
     sure = {place: fit for place, fit in fits.items() if fit.residual_s < UNSURE_S}
     for place, fit in (sure or fits).items():
         ends_s = shocks[place].time_s[[0, -1]]

@@ -73,6 +73,11 @@ class _Unit:
     value: float = 0.0
     margin: float = np.inf
 
+    @property
+    def sure_pair(self) -> bool:
+        """Its two sensors are sure of each other."""
+        return len(self.offsets_s) > 1 and self.margin > SURE_MARGIN
+
 
 def place_by_movement(
     placed: dict[Placement, Sensor], free: dict[Placement, Sensor]
@@ -102,6 +107,7 @@ class _Placing:
         self.sensors = placed | free
         self.rough: dict[tuple[Placement, Placement], float | None] = {}
         self.cross: dict[tuple[Placement, Placement], Agreement | None] = {}
+        self.paired: set[Placement] = set()
 
     def run(self) -> dict[Placement, Moved]:
         """Join the limbs, then the rest, and say how well each clock is known."""
@@ -125,6 +131,7 @@ class _Placing:
             p: self._by_shocks(p) or self._refined(p, offsets_s[p] - zero_s, margins[p])
             for p in free
         }
+        found = {p: replace(m, paired=p in self.paired) for p, m in found.items()}
         told = set_by_starts(self.placed, {p: self.sensors[p] for p in free}, found)
         again = {
             p: m for p, m in told.items() if p.limb is Limb.WRIST and _strokes_off(m, found[p])
@@ -159,6 +166,7 @@ class _Placing:
             arm, leg, choice = max(pairs, key=lambda p: p[0].value + p[1].value + p[2].value)
             offsets_s = arm.offsets_s | {p: o + choice.offset_s for p, o in leg.offsets_s.items()}
             margins = self._margins(arm, leg, choice.margin)
+            self.paired = {p for u in (arm, leg) if u.sure_pair for p in u.offsets_s}
             return offsets_s, margins
         alone = next(iter([*arms, *legs]), None)
         if alone is None:

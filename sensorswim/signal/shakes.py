@@ -93,7 +93,8 @@ class Moved:
     """One clock as the movement tells it: offset at a device time, drift, and their errors.
 
     `sure` is False where another offset, a second or two away, does nearly as well; `floor_s` is
-    what the limbs' own movements leave open, however often they are compared.
+    what the limbs' own movements leave open, however often they are compared. `paired` says that
+    the offset against the other sensor of the limb is sure, if this one isn't.
     """
 
     middle_s: float
@@ -103,6 +104,7 @@ class Moved:
     drift_error: float = TYPICAL_DRIFT
     floor_s: float = MOVEMENT_FLOOR_S
     sure: bool = False
+    paired: bool = False
 
     @property
     def line(self) -> ClockFit:

@@ -91,7 +91,7 @@ def test_clocks_that_agree_already_are_left_as_logged():
     assert quality.codes() == {"clock_as_logged"}
 
 
-def as_logged(*fits):
+def as_logged(*fits, pairs=()):
     shocks = Shocks(
         time_s=np.array([0.0, 300.0]),
         size_m_s2=np.zeros(2),
@@ -105,6 +105,7 @@ def as_logged(*fits):
             for place, (offset_s, residual_s) in zip(places, fits, strict=True)
         },
         dict.fromkeys(places, shocks),
+        pairs,
     )
     return [fit.method == "as_logged" for fit in told.values()]
 
@@ -117,6 +118,14 @@ def test_a_kit_is_taken_as_logged_as_a_whole_or_not_at_all():
 def test_a_clock_that_is_not_sure_follows_those_that_are():
     assert as_logged((0.02, 0.02), (0.1, 0.09), (1.1, 0.8)) == [True, True, True]
     assert as_logged((0.2, 0.02), (0.1, 0.09), (0.1, 0.8)) == [False, False, False]
+
+
+def test_two_ankles_that_are_sure_of_each_other_tell_that_the_kit_was_not_set_to_one_time():
+    ankles = ((-0.46, 0.8), (0.26, 0.8))
+    pairs = [(ANKLE, Placement.LEFT_ANKLE)]
+    assert as_logged((0.02, 0.02), *ankles) == [True, True, True]
+    assert as_logged((0.02, 0.02), *ankles, pairs=pairs) == [False, False, False]
+    assert as_logged((0.02, 0.02), (0.4, 0.8), (0.45, 0.8), pairs=pairs) == [True, True, True]
 
 
 def test_claps_of_one_sensor_at_rest_do_not_pass_for_knocks():

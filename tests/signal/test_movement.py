@@ -99,3 +99,16 @@ def test_feet_that_were_placed_by_a_wrist_half_a_cycle_off_are_placed_anew(
     assert seen == [{LEFT}, {LEFT, RIGHT}]
     assert set(told) == {RIGHT, P.LEFT_ANKLE, P.RIGHT_ANKLE}
     assert told[RIGHT].level_s == pytest.approx(1.2, abs=0.3)
+
+
+@pytest.mark.parametrize(("least", "paired"), [(movement.SURE_MARGIN, True), (99.0, False)])
+def test_two_ankles_that_agree_on_one_offset_only_are_sure_of_each_other(
+    monkeypatch: pytest.MonkeyPatch, least: float, paired: bool
+) -> None:
+    segments = (Stand(), Length(turn="flip"), Length(turn="stop"), Rest(duration_s=8.0))
+    kit = Kit(clock_offset_s=5.0, drift_ppm=0.0)
+    swim = rehearse(Plan(segments=segments), kit=kit, seed=4)
+    sensors = {p: Sensor(stream=s) for p, s in swim.streams.items()}
+    monkeypatch.setattr(movement, "SURE_MARGIN", least)
+    told = place_by_movement({LEFT: sensors.pop(LEFT)}, sensors)
+    assert [told[p].paired for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)] == [paired, paired]
