@@ -105,7 +105,7 @@ def test_feet_that_were_placed_by_a_wrist_half_a_cycle_off_are_placed_anew(
 def test_two_ankles_that_agree_on_one_offset_only_are_sure_of_each_other(
     monkeypatch: pytest.MonkeyPatch, least: float, paired: bool
 ) -> None:
-    segments = (Stand(), Length(turn="flip"), Length(turn="stop"), Rest(duration_s=8.0))
+    segments = (Stand(), *[Length(turn="flip")] * 5, Length(turn="stop"))
     kit = Kit(clock_offset_s=5.0, drift_ppm=0.0)
     swim = rehearse(Plan(segments=segments), kit=kit, seed=4)
     sensors = {p: Sensor(stream=s) for p, s in swim.streams.items()}
