@@ -1,4 +1,4 @@
-"""Kicks: when the downbeats come, and the curves of thigh and knee that they make."""
+"""Legs: kicks, the curves of thigh and knee that they make, and legs drawn up."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ import numpy as np
 
 from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
+from sensorswim.rehearsal.body import SHANK, THIGH
 from sensorswim.rehearsal.settings import Swimmer
 from sensorswim.rehearsal.timeline import RATE_HZ, smooth
 
 L, R = Side.LEFT, Side.RIGHT
+_DRAWN_DEG: Final = ((95.0, -2.0), (105.0, 5.0))
+"""Thigh swing and knee bend with the legs drawn up, beyond those of stretched ones, and these."""
 PATTERNS: Final[dict[str, tuple[tuple[Side, float, float], ...]]] = {
     "6": ((R, 0, 1), (L, 1 / 6, 0.8), (R, 1 / 3, 0.7), (L, 1 / 2, 1), (R, 2 / 3, 0.8),
           (L, 5 / 6, 0.7)),
@@ -45,6 +48,24 @@ def cycle_kicks(
         moment = start_s + period_s * (phase + swimmer.kick_shift + rng.normal(0, spread))
         kicks.append((side, moment, max(0.2, even * (1 + rng.normal(0, 0.1)))))
     return kicks
+
+
+def drawn_up(crouch: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return thigh swing and knee bend (N,) in degrees of legs drawn up by a share (N,)."""
+    (swing, least), (bend, bent) = _DRAWN_DEG
+    return least + swing * crouch, bent + bend * crouch
+
+
+def leg_m(crouch: FloatArray, height_m: float) -> FloatArray:
+    """Return how far (N,) the ankle lies behind the hip with the legs drawn up by a share (N,)."""
+    thigh, knee = np.radians(drawn_up(crouch))
+    return np.asarray(height_m * (THIGH * np.cos(thigh) + SHANK * np.cos(thigh - knee)))
+
+
+def crouch_at(length_m: FloatArray, height_m: float) -> FloatArray:
+    """Return the share (N,) by which legs of these lengths (N,), as of `leg_m`, are drawn up."""
+    shares = np.linspace(1.0, 0.0, 201)
+    return np.asarray(np.interp(length_m, leg_m(shares, height_m), shares))
 
 
 def _step(time_s: FloatArray, start_s: float, end_s: float) -> FloatArray:

@@ -15,7 +15,7 @@ from sensorswim.rehearsal import truth
 from sensorswim.rehearsal.body import Body, Pose
 from sensorswim.rehearsal.director import direct
 from sensorswim.rehearsal.film import skeleton
-from sensorswim.rehearsal.legs import leg_curves
+from sensorswim.rehearsal.legs import drawn_up, leg_curves
 from sensorswim.rehearsal.sensors import Pulse, ideal, soften, wear
 from sensorswim.rehearsal.settings import Kit, Plan, Swimmer
 from sensorswim.rehearsal.stage import WALL_M, Stage
@@ -131,9 +131,10 @@ def embody(stage: Stage, rng: np.random.Generator) -> Body:
     for side in Side:
         hip, knee = leg_curves(stage.score.kick_sizes[side], time_s)
         stride = line.curve(f"{side}_stride", time_s, smooth_s=0.06)
+        thigh, bend = drawn_up(crouch)
         legs[side] = (
-            hip + 95.0 * crouch - 2.0 + 1.2 * sway() + stride,
-            knee + 105.0 * crouch + 5.0 + 1.5 * sway() + 0.6 * np.abs(stride),
+            hip + thigh + 1.2 * sway() + stride,
+            knee + bend + 1.5 * sway() + 0.6 * np.abs(stride),
         )
     ripple = {
         "roll_shoulders": 0.8 * sway(), "roll_hips": 0.7 * sway(), "roll_legs": 0.6 * sway(),

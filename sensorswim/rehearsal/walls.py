@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+from scipy.integrate import cumulative_trapezoid
+from scipy.interpolate import PchipInterpolator
+from scipy.optimize import brentq
+
 from sensorswim.model import Side
+from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal.arms import AT_SIDE, HANG, STREAMLINE, Pose, hold_pose, set_pose
+from sensorswim.rehearsal.legs import crouch_at, leg_m
 from sensorswim.rehearsal.score import LengthScore
 from sensorswim.rehearsal.settings import Rest
 from sensorswim.rehearsal.stage import Stage
@@ -14,6 +21,10 @@ TURNS: Final = ("flip", "open", "stop")
 BODY = ("yaw", "somersault", "twist", "z", "pitch", "roll_shoulders", "roll_hips", "roll_legs",
         "head_roll", "head_pitch", "crouch", "speed")  # fmt: skip
 WATER_Z_M, SWIM_Z_M, PUSH_Z_M = -0.2, -0.11, -0.5
+PLANTED: Final = 0.8
+"""How far the legs are drawn up with the feet on the wall: knees at right angles."""
+TOES_S: Final = 0.1
+"""So long before it leaves the wall, the foot stretches and the ankle begins to follow the body."""
 
 
 def stand(stage: Stage, duration_s: float) -> None:
@@ -93,7 +104,7 @@ def get_ready(stage: Stage) -> None:
 def plant(stage: Stage, time_s: float) -> None:
     """Be prone with the feet on the wall and the arms ahead at this moment."""
     stage.carrier(time_s)
-    stage.timeline.key(time_s, crouch=1.0, z=PUSH_Z_M, pitch=0.0, speed=0.0, head_pitch=8.0)
+    stage.timeline.key(time_s, crouch=PLANTED, z=PUSH_Z_M, pitch=0.0, speed=0.0, head_pitch=8.0)
     for side in Side:
         set_pose(stage.timeline, side, time_s, STREAMLINE, turns=stage.arm_turns[side])
     level(stage, time_s)
@@ -110,10 +121,10 @@ def push_off(
 ) -> list[tuple[float, float, float]]:
     """Push off; return moments with the speed's share of the swim speed and its fixed part."""
     swimmer = stage.swimmer
-    peak, drive = swimmer.push_speed_m_s, 0.33
+    peak = swimmer.push_speed_m_s
+    drive = _stretch_legs(stage, start_s, peak)
     out = start_s + drive + swimmer.glide_s
-    stage.timeline.key(start_s, crouch=1.0, z=PUSH_Z_M)
-    stage.timeline.key(start_s + drive, crouch=0.03)
+    stage.timeline.key(start_s, z=PUSH_Z_M)
     stage.timeline.key(out, crouch=0.0, z=SWIM_Z_M - 0.04, pitch=-0.5 * swimmer.body_pitch_deg)
     stage.timeline.key(start_s + drive + 0.4, z=PUSH_Z_M + 0.02, pitch=-1.0)
     for side in Side:
@@ -130,11 +141,38 @@ def push_off(
     middle = start_s + drive + 0.4 * swimmer.glide_s
     return [
         (start_s, 0.0, 0.0),
-        (start_s + 0.5 * drive, 0.0, 0.45 * peak),
-        (start_s + drive, 0.0, peak),
+        *((start_s + share * drive, 0.0, speed * peak) for share, speed in _DRIVE[1:]),
         (middle, 0.5, 0.38 * peak),
         (out, 1.0, 0.03 * peak),
     ]
+
+
+_DRIVE: Final = ((0.0, 0.0), (0.5, 0.45), (1.0, 1.0))
+"""Share of the drive's time and of the speed at its end."""
+
+
+def _stretch_legs(stage: Stage, start_s: float, peak_m_s: float) -> float:
+    """Lay the legs of a push-off; return how long it takes until the feet leave the wall.
+
+    The feet stay where they are, so the body's way is what the legs get longer; at the end the
+    ankle follows until it is as fast as the body.
+    """
+    height_m = stage.swimmer.height_m
+    way_m = float(np.diff(leg_m(np.array([PLANTED, 0.03]), height_m))[0])
+    share = np.linspace(0.0, 1.0, 41)
+    speed = np.asarray(PchipInterpolator(*np.transpose([*_DRIVE, (2.0, 0.4)]))(share))
+
+    def stretched_m(drive_s: float) -> FloatArray:
+        toes = np.clip(1.0 + (share - 1.0) * drive_s / TOES_S, 0.0, 1.0)
+        ankle = toes * toes * (3.0 - 2.0 * toes)
+        gained = peak_m_s * speed * (1.0 - ankle) * drive_s
+        return np.asarray(cumulative_trapezoid(gained, share, initial=0.0))
+
+    drive_s = brentq(lambda one_s: stretched_m(one_s)[-1] - way_m, TOES_S, 5.0)
+    legs = crouch_at(leg_m(np.array([PLANTED]), height_m) + stretched_m(drive_s), height_m)
+    for moment_s, crouch in zip(start_s + share * drive_s, legs, strict=True):
+        stage.timeline.key(moment_s, crouch=crouch)
+    return float(drive_s)
 
 
 def flip(stage: Stage, score: LengthScore, start_s: float, feet_s: float) -> None:
@@ -146,7 +184,7 @@ def flip(stage: Stage, score: LengthScore, start_s: float, feet_s: float) -> Non
     stage.somersault_deg += stage.over * 180.0
     stage.timeline.key(feet_s - 0.02, somersault=stage.somersault_deg, head_pitch=10.0)
     stage.timeline.key(start_s + 0.55, z=-0.3)
-    stage.timeline.key(feet_s, crouch=0.95, z=PUSH_Z_M, pitch=0.0, speed=0.0)
+    stage.timeline.key(feet_s, crouch=PLANTED - 0.05, z=PUSH_Z_M, pitch=0.0, speed=0.0)
     stage.timeline.hold(feet_s, "twist")
     stage.score.contacts.append((feet_s, "feet", stage.rng.uniform(15, 40)))
     stage.twist_deg += stage.over * 180.0
@@ -157,7 +195,7 @@ def flip(stage: Stage, score: LengthScore, start_s: float, feet_s: float) -> Non
     for side in Side:
         hold_pose(stage.timeline, side, start_s + 0.2)
         set_pose(stage.timeline, side, go, STREAMLINE, turns=stage.arm_turns[side])
-    stage.timeline.key(go, crouch=1.0, speed=0.0, twist=stage.twist_deg - stage.over * -150.0)
+    stage.timeline.key(go, crouch=PLANTED, speed=0.0, twist=stage.twist_deg - stage.over * -150.0)
     stage.timeline.key(go + 0.7, twist=stage.twist_deg)
     level(stage, go)
     stage.time_s, stage.standing = go, False

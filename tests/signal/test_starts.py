@@ -10,11 +10,13 @@ import pytest
 from sensorswim.model import Limb, Placement, Quality
 from sensorswim.rehearsal import Kit, Length, Plan, Rest, Stand, draw_swim, draw_swimmer, rehearse
 from sensorswim.rehearsal.settings import CORE
+from sensorswim.signal import start_clocks
 from sensorswim.signal.clocks import fit_clocks
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Travel
 from sensorswim.signal.shakes import Moved
 from sensorswim.signal.start_clocks import set_by_starts
 from sensorswim.signal.starts import (
+    Starts,
     body_starts_s,
     feet_starts_s,
     pushed_off_s,
@@ -113,7 +115,7 @@ def test_of_two_starts_close_together_the_later_is_the_bodys():
     )
     body_s = body_starts_s(travel, travel, np.array([8.7, 10.0]))
     half_s = 0.1 * np.sqrt(2.0 * np.log(2.0))
-    np.testing.assert_allclose(body_s, [10.0 + 0.7 * half_s], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.0 + 0.88 * half_s], atol=0.02)
 
 
 def test_arms_that_stretch_out_and_stop_are_no_push_off():
@@ -123,14 +125,14 @@ def test_arms_that_stretch_out_and_stop_are_no_push_off():
     travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel.astype(complex),
                     turn_rad_s=0.0 * time_s)  # fmt: skip
     body_s = body_starts_s(travel, travel, np.array([10.0, 20.0]))
-    np.testing.assert_allclose(body_s, [10.08], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.104], atol=0.02)
 
 
 def test_a_single_push_off_far_from_a_sure_clock_is_another_movement():
     wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
               for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
     for away_s, taken in ((0.6, True), (1.7, False)):
-        feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.08 + away_s, 12.0)}
+        feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.104 + away_s, 12.0)}
         rough = {p: Moved(middle_s=10.0, level_s=0.0, level_error_s=0.08, sure=True) for p in feet}
         told = set_by_starts(wrists, feet, rough)[Placement.LEFT_ANKLE]
         assert told.level_s == pytest.approx(-away_s if taken else 0.0, abs=0.02)
@@ -145,7 +147,7 @@ def test_a_push_off_after_a_turn_tells_no_clock_of_the_feet():
     accel = (pushes + strokes).astype(complex)
     travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel, turn_rad_s=0.0 * time_s)
     body_s = body_starts_s(travel, travel, np.array([10.0, 30.0]))
-    np.testing.assert_allclose(body_s, [10.08], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.104], atol=0.02)
 
 
 def _feet(push_m_s2: float) -> Travel:
@@ -186,7 +188,8 @@ def _wrist(
 ) -> SimpleNamespace:
     """Return a wrist that is pushed off at these moments and swims for 6 s after some of them."""
     time_s = np.arange(0.0, 60.0, 1.0 / TRAVEL_RATE_HZ)
-    accel = sum(8.0 * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s in push_s)
+    accel = sum((8.0 * np.exp(-0.5 * ((time_s - at_s) / 0.1) ** 2) for at_s in push_s),
+                np.zeros_like(time_s))  # fmt: skip
     for at_s in stroke_s:
         swims = (time_s > at_s + 0.35) & (time_s < at_s + 6.0)
         accel = accel + sign * 7.0 * np.sin(2 * np.pi * 0.8 * (time_s - at_s)) * swims
@@ -206,6 +209,22 @@ def test_one_glide_that_asks_for_another_offset_is_outvoted_by_more_push_offs():
     free = {Placement.RIGHT_WRIST: _wrist((10.0, 51.0), (10.0,), -1.0)}
     told = set_by_starts(few, free, rough)[Placement.RIGHT_WRIST]
     assert told.level_s == pytest.approx(-1.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("every_s", "asked_s"), [(2.6, -1.0), (9.0, 0.0)])
+def test_strokes_that_are_alike_half_a_cycle_away_do_not_outvote_a_glide(
+    monkeypatch: pytest.MonkeyPatch, every_s: float, asked_s: float
+) -> None:
+    """Push-offs lie a length apart, strokes seconds."""
+    near_s, glide_s = np.arange(8.0, 40.0, every_s), np.array([50.0])
+    near = Starts(moments_s=near_s, offsets_s=0.0 * near_s)
+    glide = Starts(moments_s=glide_s, offsets_s=np.array([-1.0]))
+    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_: near)
+    monkeypatch.setattr(start_clocks, "glide_starts", lambda *_: glide)
+    placed = {Placement.LEFT_WRIST: _wrist((), ())}
+    rough = {Placement.RIGHT_WRIST: Moved(middle_s=30.0, level_s=0.0, level_error_s=0.08)}
+    told = set_by_starts(placed, {p: _wrist((), ()) for p in rough}, rough)
+    assert told[Placement.RIGHT_WRIST].level_s == pytest.approx(asked_s, abs=0.01)
 
 
 def _kicked_off(limb: Limb, at_s: float, push_m_s2: float) -> SimpleNamespace:
