@@ -87,16 +87,14 @@ def set_by_starts(
     if all(p.limb in _NO_ANCHORS for p in placed):
         told = _above_a_foot(placed, free, rough)
         known |= {p: _Known(travel=free[p].travel, moved=m) for p, m in told.items()}
-    for place in sorted(rough.keys() - told.keys(), key=_in_order):
-        one = _Known(travel=free[place].travel, moved=rough[place])
-        if place.limb is Limb.ANKLE:
-            pair = next((p for p in rough if p.limb is Limb.ANKLE and p is not place), None)
-            other = _Known(travel=free[pair].travel, moved=rough[pair]) if pair else None
-            told[place] = _by_feet(one, other, known)
-        else:
+    left = sorted(rough.keys() - told.keys(), key=_in_order)
+    for place in left:
+        if place.limb is not Limb.ANKLE:
+            one = _Known(travel=free[place].travel, moved=rough[place])
             told[place] = _above_the_hips(one, known)
-        known[place] = replace(one, moved=told[place])
-    return told
+            known[place] = replace(one, moved=told[place])
+    feet = {p: _Known(travel=free[p].travel, moved=rough[p]) for p in left if p.limb is Limb.ANKLE}
+    return told | _feet(feet, known)
 
 
 def _in_order(place: Placement) -> tuple[int, str]:
@@ -186,8 +184,13 @@ def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, BoolArray]:
 
 def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
     """Tell whether more push-offs ask for another offset than these."""
-    apart_s = float(np.median(near_s) - np.median(level_s)) if len(near_s) else 0.0
-    return len(near_s) > len(level_s) and abs(apart_s) > _NEAR_S
+    return len(near_s) > len(level_s) and _apart(level_s, near_s)
+
+
+def _apart(level_s: FloatArray, near_s: FloatArray) -> bool:
+    """Tell whether both ask for an offset, and for another one."""
+    some = len(level_s) > 0 and len(near_s) > 0
+    return some and bool(abs(np.median(near_s) - np.median(level_s)) > _NEAR_S)
 
 
 def _apart_s(other: _Known, one: _Known) -> float:
@@ -200,6 +203,36 @@ def _asked_s(starts: Starts, other: _Known, one: _Known) -> FloatArray:
     there_s = starts.moments_s + starts.offsets_s
     drifted_s = one.moved.drift * (starts.moments_s - one.moved.middle_s)
     return starts.offsets_s + other.offset_s(there_s) - drifted_s
+
+
+def _feet(
+    rough: Mapping[Placement, _Known], known: Mapping[Placement, _Known]
+) -> dict[Placement, Moved]:
+    """Return the ankles' clocks: first that of which more push-offs tell, with it the other's.
+
+    What moves the one moves the other along, if they are sure of each other.
+    """
+    told: dict[Placement, Moved] = {}
+    body_s = _body_s(known)
+    for place in sorted(rough, key=lambda p: (-len(_with_body(rough[p], body_s)), p.value)):
+        one, pair = rough[place], next((p for p in rough if p is not place), None)
+        other = None if pair is None else rough[pair]
+        if pair in told:
+            shift_s = told[pair].level_s - rough[pair].moved.level_s
+            other = replace(rough[pair], moved=told[pair])
+            if one.moved.paired:
+                moved = replace(one.moved, level_s=one.moved.level_s + shift_s)
+                one = replace(one, moved=moved)
+            known = {**known, pair: other}
+        told[place] = _by_feet(one, other, known)
+    return told
+
+
+def _with_body(one: _Known, body_s: FloatArray) -> FloatArray:
+    """Return what an ankle's push-offs that the body shares ask for, (K,)."""
+    own_s = pushed_off_s(feet_starts_s(one.travel), one.travel)
+    moved = one.moved
+    return together_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
 
 
 def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]) -> Moved:
@@ -227,10 +260,11 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
     near_s = together_offset(body_s, soft_s, *rough, near=True)
     if len(level_s) == 1 and moved.sure and abs(level_s[0] - moved.level_s) > _CHANCE_S:
         level_s = level_s[:0]
-    if len(level_s) and not (moved.sure and len(near_s) > len(level_s)):
-        return _sharper(moved, level_s, floor_s)
     both_s = soft_s if pair is None else np.append(soft_s, _feet_on(one, pair))
     agreed_s = together_offset(body_s, both_s, *rough, near=True)
+    soft = len(near_s) if moved.sure else len(agreed_s) * _apart(level_s, near_s)
+    if len(level_s) and soft <= len(level_s):
+        return _sharper(moved, level_s, floor_s)
     if len(near_s) and len(agreed_s) > 1:
         return _at(moved, near_s, floor_s)
     if moved.sure:

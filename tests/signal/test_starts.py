@@ -23,7 +23,7 @@ from sensorswim.signal.starts import (
     together_offset,
 )
 
-WRIST_S, ANKLE_S, BODY_S = 0.02, 0.07, 0.03
+WRIST_S, ANKLE_S, BODY_S = 0.02, 0.05, 0.03
 
 
 @pytest.fixture(scope="module", params=[11, 12, 13])
@@ -62,12 +62,9 @@ def test_hands_are_put_on_a_foots_clock_together(seed):
     assert fits[CORE[0]].residual_s > 0.07
 
 
-@pytest.mark.parametrize("seed", [46, 63, 65, 94, 106])
+@pytest.mark.parametrize("seed", [46, 63, 65, 106])
 def test_the_whole_kit_is_put_on_one_clock_without_knocks(seed):
-    """The rough offset is off by 0.3 s, minutes (head), 0.5 s (all but one) or 1.5 s in these.
-
-    In one only trunk and head share the lower back's push-offs, in one the feet only each other's.
-    """
+    """In the last a foot gains speed most sharply at another moment than its push-off."""
     swim = draw_swim(seed, kit="full")
     fits = fit_clocks(swim.streams, Quality())
     assert len(fits) == 9
@@ -76,16 +73,13 @@ def test_the_whole_kit_is_put_on_one_clock_without_knocks(seed):
     assert_near(swim, fits, [p for p in fits if p not in ankles], BODY_S)
 
 
-@pytest.mark.parametrize("seed", [3025, 3038, 4033])
+@pytest.mark.parametrize("seed", [3, 2002, 3031, 4020])
 def test_a_rough_offset_that_is_another_strokes_is_mended(seed):
-    """A wrist's is off by 0.4 s, or by 3 s as chance passes for knocks, or an ankle's by 0.8 s.
-
-    The last two have a single push-off out of rest.
-    """
+    """Both ankles' are off by 1.4 s, a wrist's by 0.7 or 0.4 s, both ankles' by 0.8 s."""
     swim = draw_swim(seed, kit="core")
     fits = fit_clocks(swim.streams, Quality())
-    assert_near(swim, fits, [Placement.RIGHT_WRIST], 0.02)
-    assert_near(swim, fits, [Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE], 0.09)
+    assert_near(swim, fits, [Placement.RIGHT_WRIST], WRIST_S)
+    assert_near(swim, fits, [Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE], ANKLE_S)
 
 
 def test_how_well_it_is_known_is_said(swum):
@@ -245,4 +239,4 @@ def test_a_soft_push_off_that_both_feet_agree_on_makes_unsure_clocks_sure(apart_
     told = set_by_starts(wrists, feet, rough)
     assert [told[p].sure for p in feet] == [sure, sure]
     if sure:
-        assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(-0.04, abs=0.02)
+        assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(-0.016, abs=0.02)
