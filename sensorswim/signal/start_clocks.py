@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from sensorswim.model import Limb, Placement
-from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.streams import FloatArray
 from sensorswim.signal.pushes import Travel
 from sensorswim.signal.shakes import Moved
 from sensorswim.signal.starts import (
@@ -45,8 +45,9 @@ _NO_ANCHORS: Final = (Limb.ANKLE, Limb.UPPER_ARM)
 cycle away, and calm for longer than a wrist."""
 
 _NEAR_S: Final = 0.15
-_STROKE_S: Final = (0.8, 4.0)
-"""How far a stroke lies from the next; no length is as short."""
+_STROKES_S: Final = 6.0
+_STROKES: Final = 3
+"""More than so many within so long before and after are strokes."""
 _CHANCE_S: Final = 1.0
 """A single push-off that asks a sure clock for more than this is another movement."""
 _SOFT: Final = 3
@@ -157,29 +158,29 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
         return one.moved
     far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
     level_s = largest_set(np.concatenate(far_s), AGREE_S)
-    near_s, stroke = _near_s(one, others[0])
-    votes_s = near_s[~stroke]
+    near_s, strokes = _near_s(one, others[0])
+    votes_s = near_s[:0] if strokes else near_s
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1
     if len(level_s) and not as_many and not _outvoted(level_s, votes_s):
         return _at(one.moved, level_s, STARTS_FLOOR_S)
     return _sharper(one.moved, near_s, STARTS_FLOOR_S)
 
 
-def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, BoolArray]:
+def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, bool]:
     """Return what push-offs near the rough clock ask for, (K,), empty where too few agree.
 
-    With it comes whether each has another a few seconds away, as strokes have.
+    With it comes whether they are as many as strokes are.
     """
     starts = shared_starts(other.travel, one.travel, _apart_s(other, one))
     asked_s = _asked_s(starts, other, one)
     if not len(asked_s):
-        return asked_s, np.zeros(0, dtype=bool)
-    away_s = np.abs(starts.moments_s[:, None] - starts.moments_s)
-    stroke = ((away_s > _STROKE_S[0]) & (away_s < _STROKE_S[1])).any(axis=1)
+        return asked_s, False
+    near = np.abs(starts.moments_s[:, None] - starts.moments_s) < _STROKES_S
+    many = near.sum(axis=1) > _STROKES
     agreed = np.abs(asked_s - np.median(asked_s)) < AGREE_S
     if 3 * agreed.sum() <= 2 * len(asked_s):
         agreed[:] = False
-    return asked_s[agreed], stroke[agreed]
+    return asked_s[agreed], bool(2 * many[agreed].sum() > agreed.sum())
 
 
 def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
@@ -251,8 +252,11 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
         )
         level_s = together_offset(feet_s, own_s, *rough)
         near_s = together_offset(faint_s, soft_s, *rough, near=True)
+        floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
         if len(level_s) > 1 and not _outvoted(level_s, near_s):
-            return _at(moved, level_s, float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s)))
+            return _at(moved, level_s, floor_s)
+        if moved.paired:
+            return replace(moved, floor_s=floor_s, sure=True)
     own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
     body_s = _body_s(known)
     level_s = together_offset(body_s, own_s, *rough)

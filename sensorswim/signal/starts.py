@@ -72,9 +72,9 @@ _ON_WALL: Final = (-0.45, -0.2)
 _ON_WALL_M_S2: Final = 1.0
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_LATER: Final = (0.2, 0.5)
-_FEET_KEPT: Final = 0.48
-"""Feet that only come to the wall keep 0.45 of their speed at most in a synthetic swimmer, those
-that push off 0.49 or more in four."""
+_FEET_KEPT: Final = 0.4
+"""Feet that only come to the wall keep less of their speed than those that push off: up to 0.45 in
+one synthetic swimmer, from 0.35 on in five."""
 
 _STEPS_S: Final = 2.5
 _STEPS: Final = 3
@@ -89,7 +89,7 @@ _FAINT_M_S: Final = 1.4
 _NEAR_S: Final = 0.25
 """Soft push-offs count only so near the rough offset."""
 
-_FEET_FAR_S: Final = 4.0
+_FEET_FAR_S: Final = 6.0
 """How far from the rough offset the feet's are looked for."""
 
 _RIVAL_S: Final = 0.1
@@ -200,8 +200,12 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
         for span in (_RESTED, _GLIDE)
     )
     rested_s = moments_s[(before < _RESTED_M_S2) & (after < _GLIDE_M_S2)]
-    leave_s = np.sort([_leave_s(first, second, moment_s) for moment_s in rested_s])
-    return leave_s[np.diff(leave_s, append=np.inf) > _SAME_START_S]
+    return _later(np.sort([_leave_s(first, second, moment_s) for moment_s in rested_s]))
+
+
+def _later(moments_s: FloatArray) -> FloatArray:
+    """Return the last of moments that are too close together to be two push-offs, (K,)."""
+    return np.asarray(moments_s[np.diff(moments_s, append=np.inf) > _SAME_START_S])
 
 
 def _leave_s(first: Travel, second: Travel, moment_s: float) -> float:
@@ -241,11 +245,13 @@ def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
 def pushed_off_s(starts_s: FloatArray, ankle: Travel) -> FloatArray:
     """Return those of an ankle's starts that a wall gave, (K,): its speed is kept.
 
-    Feet that only come to the wall, before the push-off, lose it at once.
+    Feet that only come to the wall, before the push-off, lose it at once: of two within 2 s the
+    later counts.
     """
     gain = _gained(ankle, starts_s, _FEET_GAIN)
     later = _gained(ankle, starts_s, _FEET_LATER)
-    return starts_s[(later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2]
+    kept_s = starts_s[(later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2]
+    return _later(kept_s)
 
 
 def _gained(travel: Travel, moments_s: FloatArray, around_s: tuple[float, float]) -> ComplexArray:
@@ -270,7 +276,7 @@ def together_offset(
         Moments of a known clock and of the one looked for, some of them the same: `body_starts_s`
         or those of the other foot, and `feet_starts_s`.
     rough_s : float
-        The offset to within 4 s, or 0.25 s if `near`.
+        The offset to within 6 s, or 0.25 s if `near`.
     drift, middle_s : float
         How the offset changes, and the device time it is given for.
 

@@ -41,7 +41,7 @@ _STRETCHED_S, _LATE_STRETCHED_S = 0.5, 1.3
 _LONG_GLIDE_S = 2.0
 """By how much a push-off may lie further before the first cycles than is usual."""
 
-_FEET_STAY_S = 0.1
+_FEET_STAY_S = 0.25
 """How much later than the body an ankle begins to move in a push-off: the feet stay on the wall
 (no source; read off the synthetic swimmer)."""
 
@@ -86,7 +86,7 @@ _OTHER_HAND_S = 1.1
 """From the end of the last reach of one hand to the touch of the other: a pull (no source)."""
 
 _HANGING = 0.15
-_NEARLY, _ALIKE = 0.45, 0.6
+_NEARLY, _ALIKE = 0.33, 0.6
 """Least share of the highest gain of speed that a push has: told by ankles, by the upper body. The
 last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
 synthetic swimmers of two builds."""
