@@ -58,7 +58,7 @@ _USUAL_ONSET_S = 0.2
 _NEAR_S = 0.2
 """How far around the usual moment a jolt of the feet still counts, as a standard deviation."""
 
-_JOLT_S, _LONE_JOLT_S = (0.2, 0.3, 0.05, 0.15), (0.3, 0.5, 0.1, 0.2)
+_JOLT_S, _LONE_JOLT_S = (0.2, 0.4, 0.05, 0.15), (0.3, 0.5, 0.1, 0.2)
 """How long before and after the expected touch a hand's jolt is looked for, when it usually comes,
 and its standard deviation: where legs or trunk tell the touch, and where the arms alone do."""
 
@@ -73,7 +73,7 @@ _SHARE = 0.9
 _SMOOTH_S = 0.2
 _RECENT_S = 8.0
 _LEAST_USUAL = 0.3
-_LONGEST_ONSET_S = 0.6
+_LONGEST_ONSET_S = 0.3
 _SLOWEST_S = 2.0
 """A body that takes longer to turn has stopped half-way: legs sink and stay so at the wall."""
 _REACH = 0.7
