@@ -48,7 +48,9 @@ _NEAR_S: Final = 0.15
 _STROKES_S: Final = 6.0
 _STROKES: Final = 3
 """More than so many within so long before and after are strokes."""
-_CHANCE_S: Final = 1.0
+_MANY: Final = 4
+"""So many times as many push-offs near by beat those that end in a glide."""
+_CHANCE_S: Final = 0.4
 """A single push-off that asks a sure clock for more than this is another movement."""
 _SOFT: Final = 3
 """So many soft push-offs of both feet that agree set a clock that isn't sure."""
@@ -161,6 +163,8 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     near_s, strokes = _near_s(one, others[0])
     votes_s = near_s[:0] if strokes else near_s
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1
+    if len(votes_s) > _MANY * len(level_s):
+        level_s = votes_s[:0]
     if len(level_s) and not as_many and not _outvoted(level_s, votes_s):
         return _at(one.moved, level_s, STARTS_FLOOR_S)
     return _sharper(one.moved, near_s, STARTS_FLOOR_S)
