@@ -112,7 +112,8 @@ class ActivityRule:
     ) -> str:
         swing = float(np.mean([m.period.swing for m in motions.values()]))
         overhead = any(m.overhead for m in motions.values())
-        if swing < self.breaststroke_swing or not overhead:
+        apart = len(motions) == 2 and overhead and not self._together(motions)
+        if (swing < self.breaststroke_swing and not apart) or not overhead:
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if len(motions) == 2 and self._together(motions):
