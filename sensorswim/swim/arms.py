@@ -38,6 +38,9 @@ _GLIDE_S = (0.3, 1.3)
 _GLIDE_WEIGHT = 20.0
 _LONGEST_CYCLE_S = 4.6
 _ROUND = 0.5
+_DOWN = 0.5
+"""Sine of the angle below level beyond which a forearm that passes back is in a pull."""
+
 _LEAST_CYCLES = 2
 _LEAST_FOR_DRIFT = 5
 _LEAST_FOR_SPREAD = 4
@@ -70,6 +73,8 @@ class WristMotion:
         Forearm passes from back to front, one a cycle; without that, any one phase a cycle.
     reaches_s : (M,)
         One moment of each reach, at the same phase: the ends of the integration windows.
+    falls_s : (P,)
+        Forearm passes the vertical from front to back, pointing down, as in every pull.
     """
 
     side: Side
@@ -83,6 +88,7 @@ class WristMotion:
     overhead: bool
     recoveries_s: FloatArray
     reaches_s: FloatArray
+    falls_s: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -199,6 +205,7 @@ def follow_wrist(
         reaches_s=np.empty(0)
         if not overhead
         else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, period.period_s),
+        falls_s=_falls(time_s, forearm, valid, period.period_s),
     )
 
 
@@ -352,7 +359,7 @@ def _reaches(
     """
     rate_hz = 1.0 / float(np.median(np.diff(time_s)))
     calm = gaussian_filter1d(turn_rate, 0.03 * rate_hz) + 6.0 * (forward < 0.6)
-    falls_s = _passages_down(time_s, gaussian_filter1d(forward, 0.02 * period_s * rate_hz))
+    falls_s = _passages_back(time_s, forward, period_s)
     starts = np.concatenate([[recoveries_s[0] - period_s], recoveries_s])
     ends = np.append(recoveries_s, recoveries_s[-1] + period_s)
     found = []
@@ -370,11 +377,22 @@ def _reaches(
     return np.where(np.isfinite(alike), alike, quiet).clip(time_s[0], time_s[-1])
 
 
-def _passages_down(time_s: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the moments at which values (N,) go from above zero to below."""
+def _passages_back(time_s: FloatArray, forward: FloatArray, period_s: float) -> FloatArray:
+    """Return the moments (K,) at which the forearm goes from front to back."""
+    rate_hz = 1.0 / float(np.median(np.diff(time_s)))
+    values = gaussian_filter1d(forward, 0.02 * period_s * rate_hz)
     k = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
     share = values[k] / (values[k] - values[k + 1])
     return np.asarray(time_s[k] + share * (time_s[k + 1] - time_s[k]))
+
+
+def _falls(
+    time_s: FloatArray, forearm: FloatArray, valid: BoolArray, period_s: float
+) -> FloatArray:
+    """Return the passages back (K,) of a forearm that points down, where there is data."""
+    falls_s = _passages_back(time_s, forearm[:, 0], period_s)
+    at = np.searchsorted(time_s, falls_s).clip(0, len(time_s) - 1)
+    return falls_s[(forearm[at, 2] < -_DOWN) & valid[at]]
 
 
 def cycle_paths(motion: WristMotion) -> list[CyclePath]:

@@ -19,6 +19,9 @@ _WALL_SHARE = 0.75
 on the synthetic swimmer."""
 
 _STRAY = 1.5
+_OTHER_PULL = 0.5
+"""Pulls of one arm lie at least so far apart, in cycles."""
+_LEAST_ALIKE = 3
 _LONGEST_PULL = 0.6
 """From the catch to the vertical plane of the shoulder, in cycles, at most (our choice)."""
 
@@ -148,9 +151,28 @@ def _chain(
         for e, catch_s in zip(events, _catches_s(events, period_s), strict=True)
         if np.isfinite(e.mid_pull_s)
     ]
+    pulls += _pulls_without_path(motion, [p.mid_pull_s for p in pulls])
     if entries and _reaches_for_the_wall(motion, pulls):
         entries[-1:] = [] if flips else [_wall_entry(motion, usual, knocks)]
     return _without_strays(_pair(entries, pulls), period_s)
+
+
+def _pulls_without_path(motion: WristMotion, mids_s: list[float]) -> list[Stroke]:
+    """Return the pulls after which the arm doesn't reach ahead again, by their mid-pull only.
+
+    The forearm passes the vertical about then; by how much sooner or later the others tell.
+    """
+    period_s = motion.period.period_s
+    known_s, falls_s = np.array(mids_s), motion.falls_s
+    if len(known_s) < _LEAST_ALIKE or not len(falls_s):
+        return []
+    late_s = known_s[:, None] - falls_s
+    nearest = np.take_along_axis(late_s, np.abs(late_s).argmin(axis=1)[:, None], axis=1)
+    usual_s = float(np.median(nearest))
+    own_s = falls_s + usual_s
+    new = (np.abs(own_s[:, None] - known_s) > _OTHER_PULL * period_s).all(axis=1)
+    after = falls_s > known_s.max()
+    return [Stroke(mid_pull_s=float(s)) for s in own_s[new & after] if s < motion.time_s[-1]]
 
 
 def _catches_s(events: list[_Events], period_s: float) -> list[float]:
