@@ -38,9 +38,6 @@ _GLIDE_S = (0.3, 1.3)
 _GLIDE_WEIGHT = 20.0
 _LONGEST_CYCLE_S = 4.6
 _ROUND = 0.5
-_DOWN = 0.5
-"""Sine of the angle below level beyond which a forearm that passes back is in a pull."""
-
 _LEAST_CYCLES = 2
 _LEAST_FOR_DRIFT = 5
 _LEAST_FOR_SPREAD = 4
@@ -392,7 +389,7 @@ def _falls(
     """Return the passages back (K,) of a forearm that points down, where there is data."""
     falls_s = _passages_back(time_s, forearm[:, 0], period_s)
     at = np.searchsorted(time_s, falls_s).clip(0, len(time_s) - 1)
-    return falls_s[(forearm[at, 2] < -_DOWN) & valid[at]]
+    return falls_s[(forearm[at, 2] < 0.0) & valid[at]]
 
 
 def cycle_paths(motion: WristMotion) -> list[CyclePath]:

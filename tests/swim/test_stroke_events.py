@@ -53,9 +53,28 @@ def test_arms_that_come_overhead_in_a_flip_turn_reach_for_no_wall() -> None:
         period=SimpleNamespace(period_s=_PERIOD_S),
         recoveries_s=_PERIOD_S * np.arange(1.0, 5.0) - 0.1,
         time_s=np.arange(0.0, 4.4 * _PERIOD_S, 0.01),
+        falls_s=np.empty(0),
     )
     touched, flipped = (_chain(motion, events, None, flips=flips) for flips in (False, True))
     assert len(touched) == len(flipped) + 1
     assert np.isnan(touched[-1].mid_pull_s)
     assert np.isnan(flipped[-1].next_entry_s)
     assert touched[-2].entry_s == flipped[-1].entry_s
+
+
+@pytest.mark.parametrize("flips", [False, True])
+def test_the_last_pull_counts_though_the_arm_stays_at_the_hip_after_it(flips: bool) -> None:
+    """Three whole turns, a last recovery, and a pull whose forearm passes the vertical early."""
+    events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in range(3)]
+    mids_s = _PERIOD_S * np.array([1.25, 2.25, 3.25, 4.25])
+    motion = SimpleNamespace(
+        period=SimpleNamespace(period_s=_PERIOD_S),
+        recoveries_s=_PERIOD_S * np.arange(1.0, 5.0) - 0.1,
+        time_s=np.arange(0.0, 4.5 * _PERIOD_S, 0.01),
+        falls_s=mids_s - 0.06,
+    )
+    strokes = _chain(motion, events, None, flips=flips)
+    found_s = [s.mid_pull_s for s in strokes if np.isfinite(s.mid_pull_s)]
+    np.testing.assert_allclose(found_s[-3:], mids_s[1:], atol=0.005)
+    assert strokes[-1].entry_s < mids_s[3]
+    assert np.isnan(strokes[-1].exit_s)
