@@ -288,14 +288,21 @@ def together_offset(
     """
     asked = ours_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
     reach_s = _NEAR_S if near else _FEET_FAR_S
-    return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S)
+    return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S, rough_s)
 
 
-def largest_set(asked_s: FloatArray, agree_s: float) -> FloatArray:
-    """Return the most offsets (J,) that agree, empty where others do as often and contradict."""
+def largest_set(asked_s: FloatArray, agree_s: float, rough_s: float) -> FloatArray:
+    """Return the most offsets (J,) that agree, empty where others do as often and contradict.
+
+    Of as many, hardly apart, those nearest to the rough offset are taken.
+    """
     asked_s = np.sort(asked_s)
     sets = [asked_s[np.abs(asked_s - value) < agree_s] for value in asked_s]
-    best = max(sets, key=len, default=np.empty(0))
+    best = max(
+        sets,
+        key=lambda own: (len(own), -abs(float(np.median(own)) - rough_s)),
+        default=np.empty(0),
+    )
     rival = any(
         len(other) == len(best) and abs(np.median(other) - np.median(best)) > _RIVAL_S
         for other in sets

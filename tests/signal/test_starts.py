@@ -19,6 +19,7 @@ from sensorswim.signal.starts import (
     Starts,
     body_starts_s,
     feet_starts_s,
+    largest_set,
     pushed_off_s,
     together_offset,
 )
@@ -98,6 +99,13 @@ def test_the_offset_that_most_push_offs_ask_for_wins():
 def test_two_offsets_that_are_as_good_decide_nothing():
     body_s, feet_s = np.array([9.91]), np.array([109.91, 108.7])
     assert not len(together_offset(body_s, feet_s, -99.5, drift=0.0, middle_s=109.0))
+
+
+def test_of_two_offsets_hardly_apart_the_nearer_to_the_rough_one_counts():
+    asked_s = np.array([-0.105, -0.015])
+    for rough_s, taken_s in ((0.0, -0.015), (-0.12, -0.105)):
+        np.testing.assert_allclose(largest_set(asked_s, 0.03, rough_s), [taken_s])
+    assert not len(largest_set(np.array([-0.2, 0.0]), 0.03, 0.0))
 
 
 def test_of_two_starts_close_together_the_later_is_the_bodys():
