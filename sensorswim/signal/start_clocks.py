@@ -159,7 +159,8 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     if not others:
         return one.moved
     far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
-    level_s = largest_set(np.concatenate(far_s), AGREE_S, one.moved.level_s)
+    by = np.repeat(np.arange(len(far_s)), [len(asked_s) for asked_s in far_s])
+    level_s = largest_set(np.concatenate(far_s), AGREE_S, one.moved.level_s, by)
     near_s, strokes = _near_s(one, others[0])
     votes_s = near_s[:0] if strokes else near_s
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1

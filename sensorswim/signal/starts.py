@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from scipy.signal import find_peaks
 
-from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, ComplexArray, Travel
 
 STARTS_FLOOR_S: Final = 0.01
@@ -291,23 +291,35 @@ def together_offset(
     return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S, rough_s)
 
 
-def largest_set(asked_s: FloatArray, agree_s: float, rough_s: float) -> FloatArray:
+def largest_set(
+    asked_s: FloatArray, agree_s: float, rough_s: float, by: IntArray | None = None
+) -> FloatArray:
     """Return the most offsets (J,) that agree, empty where others do as often and contradict.
 
     Of as many, hardly apart, those nearest to the rough offset are taken.
+
+    Parameters
+    ----------
+    asked_s : (K,)
+    agree_s : float
+        How far apart offsets that agree may be.
+    rough_s : float
+    by : (K,) int, optional
+        Who asks for each: first counts how many do, then how often.
     """
-    asked_s = np.sort(asked_s)
-    sets = [asked_s[np.abs(asked_s - value) < agree_s] for value in asked_s]
+    by = np.zeros(len(asked_s), dtype=int) if by is None else by
+    alike = [np.abs(asked_s - value) < agree_s for value in asked_s]
+    sets = [(len(np.unique(by[own])), int(own.sum()), np.sort(asked_s[own])) for own in alike]
     best = max(
         sets,
-        key=lambda own: (len(own), -abs(float(np.median(own)) - rough_s)),
-        default=np.empty(0),
+        key=lambda own: (own[0], own[1], -abs(float(np.median(own[2])) - rough_s)),
+        default=(0, 0, np.empty(0)),
     )
     rival = any(
-        len(other) == len(best) and abs(np.median(other) - np.median(best)) > _RIVAL_S
-        for other in sets
+        own[:2] == best[:2] and abs(np.median(own[2]) - np.median(best[2])) > _RIVAL_S
+        for own in sets
     )
-    return np.empty(0) if rival else best
+    return np.empty(0) if rival else best[2]
 
 
 def _offsets(

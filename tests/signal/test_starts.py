@@ -108,6 +108,12 @@ def test_of_two_offsets_hardly_apart_the_nearer_to_the_rough_one_counts():
     assert not len(largest_set(np.array([-0.2, 0.0]), 0.03, 0.0))
 
 
+def test_what_more_sensors_ask_for_beats_what_few_ask_for_often():
+    asked_s, by = np.array([-2.72, -2.72, -2.71, -0.06, -0.05]), np.array([0, 0, 0, 0, 1])
+    np.testing.assert_allclose(largest_set(asked_s, 0.03, 0.0, by), [-0.06, -0.05])
+    np.testing.assert_allclose(largest_set(asked_s, 0.03, 0.0), [-2.72, -2.72, -2.71])
+
+
 def test_of_two_starts_close_together_the_later_is_the_bodys():
     """Before a push-off the arms stretch out, which looks like one."""
     time_s = np.arange(0.0, 20.0, 1.0 / TRAVEL_RATE_HZ)
