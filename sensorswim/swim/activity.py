@@ -36,6 +36,10 @@ class ActivityRule:
         Arms closer than this share of a cycle move together.
     breaststroke_swing : float
         Swing (see `Period`) below which a forearm never goes overhead.
+    breaststroke_travel_m : float
+        Travel of the wrists along the body, both together, below which they don't push to the
+        hips: 0.40 to 0.54 in breaststroke, 0.80 to 1.24 in butterfly of synthetic swimmers of
+        three builds.
     prone_misfit_m : float
         Misfit of the elbow to a prone swimmer's shoulder above which a lone arm swims on the
         back: the arm then does not move as a prone shoulder allows.
@@ -52,6 +56,7 @@ class ActivityRule:
 
     together_share: float = 0.18
     breaststroke_swing: float = 1.75
+    breaststroke_travel_m: float = 0.67
     prone_misfit_m: float = 0.05
     rises_more: float = 0.15
     sweep_ratio: float = 0.7
@@ -117,7 +122,8 @@ class ActivityRule:
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if len(motions) == 2 and self._together(motions):
-            return "other" if supine else "butterfly"
+            before = "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
+            return "other" if supine else before
         if wrists_worn == 2 and len(motions) == 1:
             return "other"
         if not supine and wrists_worn == 1 and self._sweeps_out(shoulders):
@@ -141,6 +147,11 @@ class ActivityRule:
     def _sweeps_out(self, shoulders: dict[Side, ShoulderFit]) -> bool:
         travel = [s.wrist_travel_m[1] / s.wrist_travel_m[2] for s in shoulders.values()]
         return bool(travel) and float(np.mean(travel)) > self.sweep_ratio
+
+    def _stays_ahead(self, shoulders: dict[Side, ShoulderFit]) -> bool:
+        """Tell hands that part and meet before the shoulders from those that push to the hips."""
+        travel_m = [s.wrist_travel_m[0] for s in shoulders.values()]
+        return bool(travel_m) and float(np.mean(travel_m)) < self.breaststroke_travel_m
 
     def _together(self, motions: dict[Side, WristMotion]) -> bool:
         left, right = (motions[s].recoveries_s for s in (Side.LEFT, Side.RIGHT))

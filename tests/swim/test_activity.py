@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from sensorswim import analyse
-from sensorswim.model import Quality, Recording, Track
+from sensorswim.model import Quality, Recording, Side, Track
 from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal.straps import align
-from sensorswim.swim.activity import prone_measure
+from sensorswim.swim.activity import ActivityRule, prone_measure
 from sensorswim.swim.leg_signs import read_legs
 from tests.swim.swum import ANKLES, P, swim
 
@@ -59,6 +60,38 @@ def test_wrists_alone_tell_the_back_by_arms_that_rise_upright(tmp_path: Path) ->
     result = analyse(swim.write(tmp_path / "swim"))
     assert list(result.lengths["activity"]) == ["backstroke", "front_crawl"]
     assert "kick_lengths_unseen" in result.quality.codes()
+
+
+def _arms(
+    swing: float, apart: float, travel_m: float
+) -> tuple[dict[Side, SimpleNamespace], dict[Side, SimpleNamespace]]:
+    """Return wrists that come overhead every 2 s, a share of that apart, and their shoulders."""
+    period = SimpleNamespace(period_s=2.0, swing=swing)
+    passes_s = np.arange(5.0, 25.0, 2.0)
+    motions = {
+        side: SimpleNamespace(period=period, overhead=True, recoveries_s=passes_s + late_s)
+        for side, late_s in ((Side.LEFT, 0.0), (Side.RIGHT, 2.0 * apart))
+    }
+    shoulder = SimpleNamespace(wrist_travel_m=np.array([travel_m, 0.3, 0.4]), residual_m=0.0)
+    return motions, dict.fromkeys(Side, shoulder)
+
+
+@pytest.mark.parametrize(
+    ("swing", "apart", "travel_m", "name"),
+    [
+        (1.3, 0.49, 1.0, "front_crawl"),
+        (1.3, 0.05, 0.5, "breaststroke"),
+        (1.86, 0.05, 0.5, "breaststroke"),
+        (2.06, 0.05, 0.9, "butterfly"),
+    ],
+    ids=["catch-up", "small swing", "forearms that point back", "butterfly"],
+)
+def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
+    swing: float, apart: float, travel_m: float, name: str
+) -> None:
+    """In catch-up each arm waits ahead and swings little, but half a cycle from the other."""
+    motions, shoulders = _arms(swing, apart, travel_m)
+    assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
 def test_a_sensor_without_data_does_not_tell_front_from_back() -> None:
