@@ -49,7 +49,8 @@ _STROKES_S: Final = 6.0
 _STROKES: Final = 3
 """More than so many within so long before and after are strokes."""
 _MANY: Final = 4
-"""So many times as many push-offs near by beat those that end in a glide."""
+"""So many times as many push-offs that two sensors of a limb share near by beat those that end in a
+glide."""
 _CHANCE_S: Final = 0.4
 """A single push-off that asks a sure clock for more than this is another movement."""
 _SOFT: Final = 3
@@ -161,10 +162,12 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     far_s = [_asked_s(glide_starts(o.travel, one.travel, _apart_s(o, one)), o, one) for o in others]
     by = np.repeat(np.arange(len(far_s)), [len(asked_s) for asked_s in far_s])
     level_s = largest_set(np.concatenate(far_s), AGREE_S, one.moved.level_s, by)
-    near_s, strokes = _near_s(one, others[0])
+    twin = next((o for o in others if o.travel.limb is one.travel.limb), None)
+    near_s, strokes = _near_s(one, twin or others[0])
     votes_s = near_s[:0] if strokes else near_s
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1
-    if len(votes_s) > _MANY * len(level_s):
+    glides = max(int(np.isin(own_s, level_s).sum()) for own_s in far_s)
+    if twin is not None and len(votes_s) > _MANY * glides:
         level_s = votes_s[:0]
     if len(level_s) and not as_many and not _outvoted(level_s, votes_s):
         return _at(one.moved, level_s, STARTS_FLOOR_S)
