@@ -71,6 +71,28 @@ def test_specific_force_integrates_to_the_position(body: Body) -> None:
     assert np.allclose(pose.position_m[first] + way[-1], pose.position_m[last], atol=0.01)
 
 
+@pytest.mark.parametrize("push_m_s", [1.8, 2.4, 2.9])
+def test_feet_stay_on_the_wall_until_the_legs_are_stretched(push_m_s: float) -> None:
+    """They come no nearer to the wall, and leave it as fast as the body, not faster."""
+    rng = np.random.default_rng(5)
+    plan = Plan(segments=(Stand(duration_s=3.0), Length(turn="flip"), Length(turn="stop")))
+    stage = direct(plan, Swimmer(push_speed_m_s=push_m_s, dolphin_kicks=0), rng)
+    pushed = embody(stage, rng)
+    ankle_m = pushed.leg(Side.LEFT).ankle_m[:, 0]
+    for length in stage.score.lengths:
+        first = int(length.start_s * RATE_HZ)
+        way = 1.0 if pushed.pelvis_m[first + 600, 0] > pushed.pelvis_m[first, 0] else -1.0
+        body_m_s, foot_m_s = (
+            way * np.gradient(x)[first : first + 600] * RATE_HZ
+            for x in (pushed.pelvis_m[:, 0], ankle_m)
+        )
+        fastest = int(body_m_s.argmax())
+        on_wall = way * (ankle_m[first : first + fastest - 150] - ankle_m[first])
+        assert np.abs(on_wall).max() < 0.04
+        assert foot_m_s[:fastest].min() > -0.25
+        assert foot_m_s[: fastest + 20].max() < 1.05 * push_m_s
+
+
 def test_limbs_keep_their_lengths(body: Body) -> None:
     for side in Side:
         path = body.arm(side)[0]

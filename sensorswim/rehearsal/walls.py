@@ -25,6 +25,8 @@ PLANTED: Final = 0.8
 """How far the legs are drawn up with the feet on the wall: knees at right angles."""
 TOES_S: Final = 0.1
 """So long before it leaves the wall, the foot stretches and the ankle begins to follow the body."""
+_DRIVE: Final = ((0.0, 0.0), (0.5, 0.45), (1.0, 1.0))
+"""Share of the drive's time and of the speed at its end."""
 
 
 def stand(stage: Stage, duration_s: float) -> None:
@@ -145,10 +147,6 @@ def push_off(
         (middle, 0.5, 0.38 * peak),
         (out, 1.0, 0.03 * peak),
     ]
-
-
-_DRIVE: Final = ((0.0, 0.0), (0.5, 0.45), (1.0, 1.0))
-"""Share of the drive's time and of the speed at its end."""
 
 
 def _stretch_legs(stage: Stage, start_s: float, peak_m_s: float) -> float:

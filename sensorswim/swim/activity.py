@@ -122,8 +122,9 @@ class ActivityRule:
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if len(motions) == 2 and self._together(motions):
-            before = "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
-            return "other" if supine else before
+            if supine:
+                return "other"
+            return "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
         if wrists_worn == 2 and len(motions) == 1:
             return "other"
         if not supine and wrists_worn == 1 and self._sweeps_out(shoulders):
