@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -35,6 +36,11 @@ def test_a_sample_is_analysed_as_its_truth_says(name: str) -> None:
     found = analyse(LOGS / name)
     assert score_lengths(found.lengths, truth(name, "lengths")).f1 == 1.0
     assert score_strokes(found.arm_strokes, truth(name, "arm_strokes")).f1 > 0.98
+    told, true = (
+        t[t["activity"] == "front_crawl"] for t in (found.lengths, truth(name, "lengths"))
+    )
+    assert told["arm_strokes"].tolist() == true["arm_strokes"].tolist()
+    np.testing.assert_allclose(told["clean_speed_m_s"], true["clean_speed_m_s"], rtol=0.04)
 
 
 def test_the_follow_up_is_half_corrected() -> None:
