@@ -117,11 +117,12 @@ class ActivityRule:
     ) -> str:
         swing = float(np.mean([m.period.swing for m in motions.values()]))
         overhead = any(m.overhead for m in motions.values())
-        apart = len(motions) == 2 and overhead and not self._together(motions)
+        together = len(motions) == 2 and self._together(motions, shoulders)
+        apart = len(motions) == 2 and not together
         if (swing < self.breaststroke_swing and not apart) or not overhead:
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
-        if len(motions) == 2 and self._together(motions):
+        if together:
             if supine:
                 return "other"
             return "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
@@ -154,7 +155,12 @@ class ActivityRule:
         travel_m = [s.wrist_travel_m[0] for s in shoulders.values()]
         return bool(travel_m) and float(np.mean(travel_m)) < self.breaststroke_travel_m
 
-    def _together(self, motions: dict[Side, WristMotion]) -> bool:
+    def _together(
+        self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
+    ) -> bool:
+        """Tell whether both arms move at once; the phase of one that isn't overhead is any."""
+        if not all(m.overhead for m in motions.values()):
+            return self._stays_ahead(shoulders)
         left, right = (motions[s].recoveries_s for s in (Side.LEFT, Side.RIGHT))
         period_s = np.mean([m.period.period_s for m in motions.values()])
         nearest = np.abs(left[:, None] - right[None, :]).min(axis=1)

@@ -94,6 +94,13 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
+def test_breaststroke_of_which_one_forearm_seems_to_come_overhead_is_no_crawl() -> None:
+    """Its phase is any, so it says nothing of the arms' being half a cycle apart."""
+    motions, shoulders = _arms(1.93, 0.21, 0.5)
+    motions[Side.RIGHT].overhead = False
+    assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == "breaststroke"
+
+
 def test_a_sensor_without_data_does_not_tell_front_from_back() -> None:
     rehearsal, recording = swim(seed=21, lengths=2)
     straps = align(recording, rehearsal.truth["lengths"], Quality())
