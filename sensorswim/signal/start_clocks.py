@@ -129,7 +129,7 @@ def _above_a_foot(
         moved=replace(rough[lead], middle_s=sensor.middle_s, level_s=0.0, drift=0.0),
     )
     by_feet = place.limb is Limb.ANKLE
-    own = _by_feet(here, None, known) if by_feet else _above_the_hips(here, known)
+    own = _by_feet(here, None, known, _body_s(known)) if by_feet else _above_the_hips(here, known)
     told = {lead: replace(own, middle_s=rough[lead].middle_s, drift=rough[lead].drift,
                           level_s=rough[lead].level_s - own.level_s)}  # fmt: skip
     for place in others:
@@ -233,7 +233,7 @@ def _feet(
                 moved = replace(one.moved, level_s=one.moved.level_s + shift_s)
                 one = replace(one, moved=moved)
             known = {**known, pair: other}
-        told[place] = _by_feet(one, other, known)
+        told[place] = _by_feet(one, other, known, body_s)
     return told
 
 
@@ -244,7 +244,9 @@ def _with_body(one: _Known, body_s: FloatArray) -> FloatArray:
     return together_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
 
 
-def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]) -> Moved:
+def _by_feet(
+    one: _Known, pair: _Known | None, known: Mapping[Placement, _Known], body_s: FloatArray
+) -> Moved:
     """Return an ankle's clock from the other's, else from the push-offs shared with the wrists.
 
     How early the feet leave differs from one swimmer to the next, whatever the number. Soft
@@ -266,7 +268,6 @@ def _by_feet(one: _Known, pair: _Known | None, known: Mapping[Placement, _Known]
         if moved.paired:
             return replace(moved, floor_s=floor_s, sure=True)
     own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
-    body_s = _body_s(known)
     level_s = together_offset(body_s, own_s, *rough)
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
     near_s = together_offset(body_s, soft_s, *rough, near=True)

@@ -188,6 +188,7 @@ def follow_wrist(
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
+    backs = _passages_back(time_s, forearm[:, 0], period.period_s)
     return WristMotion(
         side=side,
         time_s=time_s,
@@ -201,8 +202,8 @@ def follow_wrist(
         recoveries_s=recoveries if overhead else train.cut_s,
         reaches_s=np.empty(0)
         if not overhead
-        else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, period.period_s),
-        falls_s=_falls(time_s, forearm, valid, period.period_s),
+        else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, backs, period.period_s),
+        falls_s=_falls(time_s, forearm, valid, backs),
     )
 
 
@@ -345,6 +346,7 @@ def _reaches(
     forward: FloatArray,
     turn_rate: FloatArray,
     recoveries_s: FloatArray,
+    backs_s: FloatArray,
     period_s: float,
 ) -> FloatArray:
     """Return one moment of each reach, one before the first pull included.
@@ -356,7 +358,6 @@ def _reaches(
     """
     rate_hz = 1.0 / float(np.median(np.diff(time_s)))
     calm = gaussian_filter1d(turn_rate, 0.03 * rate_hz) + 6.0 * (forward < 0.6)
-    falls_s = _passages_back(time_s, forward, period_s)
     starts = np.concatenate([[recoveries_s[0] - period_s], recoveries_s])
     ends = np.append(recoveries_s, recoveries_s[-1] + period_s)
     found = []
@@ -364,7 +365,7 @@ def _reaches(
         span = min(end_s - start_s, 1.4 * period_s)
         a, b = np.searchsorted(time_s, [start_s + 0.12 * span, start_s + 0.62 * span])
         if b - a > 3:
-            own = falls_s[(falls_s > start_s + 0.2 * span) & (falls_s < end_s)]
+            own = backs_s[(backs_s > start_s + 0.2 * span) & (backs_s < end_s)]
             pull_s = own[-1] if len(own) else np.nan
             found.append((start_s, time_s[a + int(np.argmin(calm[a:b]))], pull_s))
     start, quiet, pull = np.array(found).reshape(-1, 3).T
@@ -384,12 +385,11 @@ def _passages_back(time_s: FloatArray, forward: FloatArray, period_s: float) -> 
 
 
 def _falls(
-    time_s: FloatArray, forearm: FloatArray, valid: BoolArray, period_s: float
+    time_s: FloatArray, forearm: FloatArray, valid: BoolArray, backs_s: FloatArray
 ) -> FloatArray:
-    """Return the passages back (K,) of a forearm that points down, where there is data."""
-    falls_s = _passages_back(time_s, forearm[:, 0], period_s)
-    at = np.searchsorted(time_s, falls_s).clip(0, len(time_s) - 1)
-    return falls_s[(forearm[at, 2] < 0.0) & valid[at]]
+    """Return those passages back (K,) in which the forearm points down, where there is data."""
+    at = np.searchsorted(time_s, backs_s).clip(0, len(time_s) - 1)
+    return backs_s[(forearm[at, 2] < 0.0) & valid[at]]
 
 
 def cycle_paths(motion: WristMotion) -> list[CyclePath]:

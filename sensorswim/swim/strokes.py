@@ -101,7 +101,7 @@ def clean_speed(
         The length ends in a flip turn, else by a hand.
     """
     way_m = pool_length_m - height_m * (_FEET_AWAY + (_FEET_AWAY if flips else _HAND_AWAY))
-    swum_s = end_s - swim_start_s - (_SOMERSAULT_S if flips else 0.0)
+    swum_s = max(end_s - swim_start_s - (_SOMERSAULT_S if flips else 0.0), _SOMERSAULT_S)
     speed = way_m / (end_s - start_s)
     glide_s = max(swim_start_s - start_s, 0.0)
     for _ in range(20):
