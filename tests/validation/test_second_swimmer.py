@@ -112,6 +112,16 @@ def test_feet_stay_on_the_wall_until_they_stretch_and_speed_peaks_at_take_off(mo
         assert 1.9 < speed.max() < 3.6
 
 
+@pytest.mark.parametrize("seed", [1002, 1004])
+def test_the_body_leaves_the_wall_without_a_jump(seed):
+    rng = np.random.default_rng(seed)
+    outing = go_swimming(draw_plan(rng), rng)
+    for swum in outing.swum:
+        leaves = swum.start + swum.crossing.take_off
+        path = outing.motion["x"][leaves - 100 : leaves + 100]
+        assert np.abs(np.diff(path, n=2)).max() * RATE_HZ**2 < 60.0
+
+
 def test_one_length_takes_the_time_its_speed_says(moved, truth):
     outing, skeleton = moved
     for row in truth["lengths"].itertuples():

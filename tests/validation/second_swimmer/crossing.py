@@ -142,7 +142,7 @@ def _push_and_glide(draft: _Draft, pace: float) -> tuple[Array, Array]:
     fast = max(s.take_off, 1.3 * pace)
     first = PUSH_BEND * s.build.leg
     at_leaving = 0.985 * s.build.leg + 0.5 * FEET_STRETCH_S * fast
-    draft.take_off = (at_leaving - first) / (0.4 * fast)
+    draft.take_off = _sample((at_leaving - first) / (0.4 * fast)) / RATE_HZ
     u = np.clip(t / draft.take_off, 0.0, 1.0)
     stretched = np.clip((t - draft.take_off) / FEET_STRETCH_S + 1.0, 0.0, 1.0)
     lifted = fast * FEET_STRETCH_S * (2.5 * stretched**4 - 3.0 * stretched**5 + stretched**6)
