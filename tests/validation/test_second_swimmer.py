@@ -211,6 +211,28 @@ def test_a_breath_is_taken_with_its_own_side_up_and_the_face_out(moved, truth):
         assert (sign * head[at - 600 : at + 600]).max() > 45.0
 
 
+def test_every_turn_of_the_head_is_a_breath_and_the_somersault_is_none():
+    rng = np.random.default_rng(1)
+    plan = draw_plan(rng)
+    outing = go_swimming(plan, rng)
+    skeleton = Skeleton(outing.motion, plan.swimmer.build)
+    tables = observe(outing, skeleton, ("ankles",), TRUE_TIME).tables
+    assert {swum.crossing.spec.ending for swum in outing.swum} >= {"flip"}
+    head = np.degrees(outing.motion["head_roll"])
+    for row in tables["lengths"].itertuples():
+        rolls, breaths = (
+            table.loc[table["length_no"] == row.length_no]
+            for table in (tables["rolls"], tables["breaths"])
+        )
+        begin, end = int(row.swim_start_s * RATE_HZ), int(rolls["peak_s"].max() * RATE_HZ)
+        out = np.abs(head[begin:end]) > 45.0
+        assert len(breaths) == np.sum(np.diff(out.astype(int)) == 1)
+        for breath in breaths.itertuples():
+            at = int(breath.peak_s * RATE_HZ)
+            sign = 1.0 if breath.side == "left" else -1.0
+            assert (sign * head[at - 300 : at + 300]).max() > 45.0
+
+
 def test_entries_go_under_in_front_of_the_shoulder(moved, truth):
     outing, skeleton = moved
     entries = truth["arm_strokes"].dropna(subset=["entry_s", "exit_s"])

@@ -182,7 +182,8 @@ def _rolls(skeleton: Skeleton, roll: Array, part: slice) -> Rolls:
     """Return the half cycles of a length's roll and which of them go with a turned head."""
     time, roll = np.arange(part.start, part.stop) / RATE_HZ, roll[part]
     halves = half_rolls(time, roll)
-    head = np.degrees(roll_of(skeleton.head.axes[part]))
+    axes = skeleton.head.axes[part]
+    head = np.where(np.abs(axes[:, 2, 0]) < STEEP, np.degrees(roll_of(axes)), 0.0)
     turned = []
     for sign in (1.0, -1.0):
         out, back = crossings(time, sign * head - MOUTH_FREE_DEG)
@@ -195,7 +196,7 @@ def _rolls(skeleton: Skeleton, roll: Array, part: slice) -> Rolls:
         same = [k for k, half in enumerate(halves) if half.sign == sign]
         if same:
             nearest = min(same, key=lambda k: abs(halves[k].peak - at))
-            breath[nearest] = abs(halves[nearest].peak - at) < 0.6
+            breath[nearest] |= abs(halves[nearest].peak - at) < 0.6
     return Rolls(time, roll, halves, breath)
 
 
