@@ -9,12 +9,12 @@ limb's size of acceleration hides them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Samples, Stream
@@ -33,6 +33,9 @@ ARMS: Final = frozenset({Limb.WRIST, Limb.UPPER_ARM})
 _SMOOTHING_S: Final = 0.08
 _APART_S: Final = 1.0
 _NO_DATA_RAD_S: Final = 9.0
+_SPIKE_M_S2: Final = 60.0
+"""A lone sample so far from its neighbours is the logger's: it would move a push-off by 0.1 s."""
+
 _HEADING_S: Final = 30.0
 
 
@@ -94,7 +97,7 @@ def travel_of(stream: Stream) -> Travel:
     start_s = max(stream.accel.time_s[0], stream.gyro.time_s[0])
     stop_s = min(stream.accel.time_s[-1], stream.gyro.time_s[-1])
     at_s = np.arange(start_s, max(stop_s, start_s + 0.1), 1.0 / TRAVEL_RATE_HZ)
-    force, turn = _at(stream.accel, at_s), _at(stream.gyro, at_s)
+    force, turn = _at(_without_spikes(stream.accel), at_s), _at(stream.gyro, at_s)
     world = rotate(vqf_offline(turn, force, TRAVEL_RATE_HZ), force)
     return Travel(
         limb=stream.placement.limb,
@@ -205,6 +208,12 @@ def _around(
     at = np.arange(count)
     a, b = (np.clip(at + round(s * TRAVEL_RATE_HZ), 0, count) for s in (from_s, to_s))
     return a, b
+
+
+def _without_spikes(accel: Samples) -> Samples:
+    middle = median_filter(accel.values, size=(3, 1), mode="nearest")
+    spike = np.abs(accel.values - middle) > _SPIKE_M_S2
+    return replace(accel, values=np.where(spike, middle, accel.values))
 
 
 def _at(samples: Samples, at_s: FloatArray) -> FloatArray:

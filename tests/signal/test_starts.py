@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -46,6 +47,19 @@ def test_hands_and_feet_are_put_on_one_clock_without_knocks(swum):
     fits = fit_clocks(swum.streams, Quality())
     assert_near(swum, fits, [Placement.RIGHT_WRIST], WRIST_S)
     assert_near(swum, fits, [Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE], ANKLE_S)
+
+
+def test_a_lone_wrong_sample_in_a_push_off_moves_no_clock(swum):
+    """A logger's spike, at the full scale of 16 g."""
+    right = Placement.RIGHT_WRIST
+    accel = swum.streams[right].accel
+    true = swum.truth_extra["clocks"][right].to_session(accel.time_s)
+    values = accel.values.copy()
+    for start_s in swum.truth["lengths"]["start_s"]:
+        values[np.argmin(np.abs(true - start_s - 0.45)), 0] = 156.9
+    spiked = replace(swum.streams[right], accel=replace(accel, values=values))
+    fits = fit_clocks(swum.streams | {right: spiked}, Quality())
+    assert_near(swum, fits, [right], WRIST_S)
 
 
 @pytest.mark.parametrize("seed", [11, 13])
