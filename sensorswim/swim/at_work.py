@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfiltfilt
 
 from sensorswim.model import Limb, Recording
@@ -14,6 +15,9 @@ _HARD_RAD_S: Final = 3.3
 _SWINGING_RAD_S: Final = 0.6
 """Shanks that kick turn faster for most of the time: at some 3 rad/s, in a weak kick at 1. Sensors
 that are strapped on turn about one axis as well, once (no source)."""
+_WORKING_RAD_S, _OVER_S, _IDLE_S = 1.5, 2.0, 3.0
+"""Limbs that work turn faster than this on average over so long, in a glide they don't for a second
+or two; by the wall they idle at up to 1 rad/s for longer (no source)."""
 _KICK_BAND_HZ: Final = (0.8, 8.0)
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
@@ -33,6 +37,26 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
             if np.median(rate) > _USUAL_RAD_S or np.sqrt(np.mean(rate**2)) > _HARD_RAD_S:
                 return True
     return False
+
+
+def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
+    """Return until when the limbs idle in a stretch of session time, its start where they don't.
+
+    Hands and feet that idle at the wall before a push-off may lie as level as in a swim.
+    """
+    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
+    window = int(_OVER_S * recording.rate_hz)
+    rates = [
+        uniform_filter1d(np.linalg.norm(track.gyro_rad_s[first:last], axis=1), window)
+        for placement, track in recording.tracks.items()
+        if placement.limb in (Limb.WRIST, Limb.ANKLE) and last - first > window
+    ]
+    if not rates:
+        return from_s
+    working = np.flatnonzero(np.max(rates, axis=0) > _WORKING_RAD_S)
+    idle = np.diff(working, prepend=-1) > _IDLE_S * recording.rate_hz
+    idle[:1] = True
+    return float(recording.time_s[first + working[idle][-1]]) if len(working) else from_s
 
 
 def legs_at_work(recording: Recording, rows: slice) -> bool:

@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
-from sensorswim.swim.at_work import arms_at_work, legs_at_work
+from sensorswim.swim.at_work import arms_at_work, legs_at_work, works_from_s
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
@@ -381,7 +381,10 @@ def _refine(
     worn = worn_signs(recording, rough)
     turned = [k > 0 and a - rough[k - 1][1] < 1.0 for k, (a, _) in enumerate(rough)]
     inner_s = [3.0 if steady or turn else 1.2 for turn in turned]
-    windows = [(a - 3.0, a + inner) for (a, _), inner in zip(rough, inner_s, strict=True)]
+    work_s = [works_from_s(recording, a, b) for a, b in rough]
+    windows = [
+        (a - 3.0, work + inner) for (a, _), inner, work in zip(rough, inner_s, work_s, strict=True)
+    ]
     pushes = walls.push_offs(recording, windows, worn)
     spans = []
     for k, (start_s, end_s) in enumerate(rough):

@@ -15,7 +15,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal import accel_world
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.wall_signals import (
@@ -99,6 +99,12 @@ _BEFORE_S, _AFTER_S = 0.4, 0.2
 is braked and the feet come on; the change of speed that counts in full, and how it weighs; standard
 deviations of the touch before and after the body leaves. Picked on synthetic swimmers of four
 builds."""
+
+_COMES_ON_S, _BENT_REACH = 1.0, 0.4
+_AT_REST_S, _AT_REST_M_S2 = (0.08, 0.38), 2.0
+"""How long before the body leaves its posture a hand may have come to the wall, how far its forearm
+points ahead at least; when after the touch it is at rest, and what it may feel but gravity. Picked
+on synthetic swimmers of four builds."""
 
 _SINK_S = 2.5
 _IDLE_S = 5.0
@@ -431,10 +437,42 @@ def _touch(
         size = jolts(recording, track, first, last)
         ahead = _along_swim(recording, track, length_s, first, last) > _REACH
         reach = binary_dilation(ahead, iterations=10)
-        clear = size > 4.0 * float(np.median(size)) + 0.5
-        weighted.append(size * near * reach * clear)
+        weighted.append(size * near * reach * _stands_out(size))
     total = np.max(weighted, axis=0)
-    return float(recording.time_s[first + int(np.argmax(total))]) if total.any() else expected_s
+    if not total.any():
+        return _hand_rests(recording, length_s, expected_s) or expected_s
+    return float(recording.time_s[first + int(np.argmax(total))])
+
+
+def _hand_rests(
+    recording: Recording, length_s: tuple[float, float], turns_s: float
+) -> float | None:
+    """Return the last clear jolt of a hand ahead that then lies still, None where there is none.
+
+    A hand on the wall stays where it is while the arm bends and the body comes on; it may be a
+    while until the legs leave the posture that they swam in.
+    """
+    rate_hz = recording.rate_hz
+    first, last = rows_between(recording, turns_s - _COMES_ON_S, turns_s + 0.05)
+    rests = []
+    for track in _wrists(recording) if last - first >= 10 else ():
+        size = jolts(recording, track, first, last)
+        ahead = _along_swim(recording, track, length_s, first, last) > _BENT_REACH
+        tops = np.flatnonzero(_stands_out(size) & binary_dilation(ahead, iterations=10))
+        if not len(tops):
+            continue
+        tops = tops[tops > tops[-1] - int(0.12 * rate_hz)]
+        top = first + int(tops[np.argmax(size[tops])])
+        after = slice(*(top + int(share_s * rate_hz) for share_s in _AT_REST_S))
+        felt_m_s2 = np.linalg.norm(accel_world(part_of(track, after)), axis=1)
+        if len(felt_m_s2) and np.sqrt(np.mean(felt_m_s2**2)) < _AT_REST_M_S2:
+            rests.append(top)
+    return float(recording.time_s[max(rests)]) if rests else None
+
+
+def _stands_out(size: FloatArray) -> BoolArray:
+    """Tell which jolts (L,) are more than what goes on all the time."""
+    return np.asarray(size > 4.0 * np.median(size) + 0.5)
 
 
 def _feet_jolt(recording: Recording, usual_s: float, from_s: float, to_s: float) -> float | None:
@@ -443,7 +481,7 @@ def _feet_jolt(recording: Recording, usual_s: float, from_s: float, to_s: float)
     if last - first < 5 or not _ankles(recording):
         return None
     size = np.max([jolts(recording, t, first, last) for t in _ankles(recording)], axis=0)
-    if size.max() < 4.0 * float(np.median(size)) + 0.5:
+    if not _stands_out(size).any():
         return None
     near = np.exp(-0.5 * ((recording.time_s[first:last] - usual_s) / _NEAR_S) ** 2)
     return float(recording.time_s[first + int(np.argmax(size * near))])

@@ -113,6 +113,38 @@ def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> N
     assert found == pytest.approx(20.0, abs=0.25)
 
 
+@pytest.mark.parametrize("rests", [True, False], ids=["on the wall", "on its way"])
+def test_a_hand_that_lies_still_after_a_jolt_is_on_the_wall_while_the_body_comes_on(
+    rests: bool,
+) -> None:
+    """The arm bends, and only 0.7 s later the legs sink; a hand that moves on touched nothing."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    sink = 1.4 * np.clip((time_s - 20.7) / 0.5, 0.0, 1.0)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 19.7)
+    legs = [_track(p, sink + side * kick, 0 * time_s)
+            for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
+    stops = 25.0 * (np.abs(time_s - 20.0) < 0.03)
+    moves_on = 6.0 * np.sin(2 * np.pi * 1.5 * time_s) * (not rests or time_s < 20.0)
+    hand = _track(P.LEFT_WRIST, 0.8 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0), moves_on - stops)
+    recording = _recording(time_s, hand, *legs)
+    found = WallFinder().finish(recording, (2.0, 21.2), _WORN | {P.LEFT_WRIST: 1.0})
+    assert found is not None
+    assert (abs(found - 20.0) < 0.05) is rests
+
+
+def test_a_push_off_is_told_though_the_legs_lay_level_at_the_wall_for_long() -> None:
+    time_s = np.arange(0.0, 40.0, 1.0 / RATE_HZ)
+    pushed = 8.0 * ((time_s > 15.0) & (time_s < 15.3))
+    sway = 0.35 * np.sin(2 * np.pi * 0.3 * time_s) * (time_s < 14.5)
+    kick = 0.5 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s > 16.5)
+    legs = [_track(p, sway + side * kick, -pushed)
+            for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
+    arms = [_track(p, sway, pushed) for p in _WRISTS]
+    (span,) = LengthFinder().find(_recording(time_s, *arms, *legs)).spans
+    assert span.starts_at_wall
+    assert span.start_s == pytest.approx(15.0, abs=0.1)
+
+
 def test_legs_that_sink_wait_and_then_turn_began_with_the_touch() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     sink = 0.6 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0)
