@@ -13,7 +13,7 @@ from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.swim.splash import Knocks
 from sensorswim.swim.water_line import crossing, goes_under
 
-_WALL_LATE = 0.12
+_WALL_LATE = 0.04
 _WALL_SHARE = 0.75
 """In the reach for the wall the hand comes down later than usual, by some eighth of a cycle. Picked
 on the synthetic swimmer."""

@@ -1,12 +1,13 @@
 """Where the water line lies on a wrist's path, and when the wrist goes under in front.
 
 The shoulder puts the line where shoulders swim on average. Where an arm's entry knocks come often
-and at one height of its path, that height is the line.
+and at one height of its path, that height is the line; else where the hand calms down, at one
+height.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -15,14 +16,26 @@ from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.swim.arms import CyclePath, WristMotion
 from sensorswim.swim.shoulder import Key, ShoulderFit
-from sensorswim.swim.splash import Knocks, find_knocks
+from sensorswim.swim.splash import Knocks, find_calms, find_knocks
 
 _LEAST_COUNT: Final = 6
-_LEAST_SHARE: Final = 0.15
-_MOST_APART_M: Final = 0.05
-_MOST_SHIFT_M: Final = 0.1
-"""An arm's knocks tell the line where so many, and such a share of its cycles, have one, at heights
-no further from their median (in the median) and from where the shoulder puts the line."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Alike:
+    """When an arm's entries tell the line.
+
+    They do in such a share of its cycles, and so far apart, in the median, and from where the
+    shoulder puts the line, in m.
+    """
+
+    share: float
+    apart_m: float
+    shift_m: float
+
+
+_KNOCKS: Final = _Alike(share=0.15, apart_m=0.05, shift_m=0.1)
+_CALMS: Final = _Alike(share=0.3, apart_m=0.035, shift_m=0.08)
 
 
 def crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
@@ -52,24 +65,25 @@ def by_knocks(
     Returns
     -------
     fits : dict
-        All of them; arms without clear knocks keep the line that the shoulder gives.
+        All of them; arms that neither clear knocks nor calm hands tell keep the line that the
+        shoulder gives.
     knocks : dict
         Those of the prone arms with clear ones.
     """
-    knocks = {key: find_knocks(motions[key]) for key, fit in fits.items() if fit.prone}
+    prone = [key for key, fit in fits.items() if fit.prone]
     moved: dict[Key, ShoulderFit] = {}
-    for side in Side:
-        own = [key for key in knocks if key[1] is side]
-        heights = [_heights(paths[key], fits[key], knocks[key]) for key in own]
-        shift_m = _common(np.concatenate([*heights, np.empty(0)]))
+    clear: dict[Key, Knocks] = {}
+    for own in ([key for key in prone if key[1] is side] for side in Side):
+        knocks = {key: find_knocks(motions[key]) for key in own}
+        shift_m = _common(own, paths, fits, knocks, _KNOCKS)
+        if shift_m is not None:
+            clear |= knocks
+        else:
+            calms = {key: find_calms(motions[key]) for key in own}
+            shift_m = _common(own, paths, fits, calms, _CALMS)
         if shift_m is not None:
             moved |= {key: replace(fits[key], line_shift_m=shift_m) for key in own}
-    return fits | moved, {key: knocks[key] for key in moved}
-
-
-def _heights(paths: list[CyclePath], fit: ShoulderFit, knocks: Knocks) -> FloatArray:
-    """Return the wrist's height over the line at each cycle's entry knock, NaN without one."""
-    return np.array([_height(path, fit, knocks) for path in paths])
+    return fits | moved, clear
 
 
 def _height(path: CyclePath, fit: ShoulderFit, knocks: Knocks) -> float:
@@ -84,11 +98,18 @@ def _height(path: CyclePath, fit: ShoulderFit, knocks: Knocks) -> float:
     return float(np.interp(knock_s, path.time_s, above_m))
 
 
-def _common(heights: FloatArray) -> float | None:
-    """Return the height that an arm's knocks share, None where they are few or share none."""
+def _common(
+    keys: list[Key],
+    paths: dict[Key, list[CyclePath]],
+    fits: dict[Key, ShoulderFit],
+    knocks: dict[Key, Knocks],
+    alike: _Alike,
+) -> float | None:
+    """Return the height over the line that an arm's knocks share, None where few share one."""
+    heights = np.array([_height(path, fits[k], knocks[k]) for k in keys for path in paths[k]])
     known = heights[np.isfinite(heights)]
-    if len(known) < max(_LEAST_COUNT, _LEAST_SHARE * len(heights)):
+    if len(known) < max(_LEAST_COUNT, alike.share * len(heights)):
         return None
     middle = float(np.median(known))
     apart = float(np.median(np.abs(known - middle)))
-    return middle if apart < _MOST_APART_M and abs(middle) < _MOST_SHIFT_M else None
+    return middle if apart < alike.apart_m and abs(middle) < alike.shift_m else None
