@@ -263,7 +263,8 @@ def _by_feet(
         level_s = together_offset(feet_s, own_s, *rough)
         near_s = together_offset(faint_s, soft_s, *rough, near=True)
         floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
-        if len(level_s) > 1 and not _outvoted(level_s, near_s):
+        votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
+        if len(level_s) > 1 and votes <= len(level_s):
             return _at(moved, level_s, floor_s)
         if moved.paired:
             return replace(moved, floor_s=floor_s, sure=True)
