@@ -224,11 +224,15 @@ def _stop_at_side(stage: Stage, stroke: StrokeTimes, turns: float) -> None:
 
 
 def _reach(stage: Stage, hand: Side, entry_s: float, touch_s: float) -> None:
-    """Enter and reach for the wall."""
-    turns = stage.arm_turns[hand]
-    set_pose(stage.timeline, hand, entry_s, (11, 3, 150, 0, 0.9, 0.45, 0, 0.05), turns=turns)
-    late = (3, 0, 170, 0, 0.95, 0.35, 5, 0.1)
-    set_pose(stage.timeline, hand, touch_s - 0.02, late, turns=turns)
+    """Enter and reach for the wall as far down as in any other stretch."""
+    turns, tilt = stage.arm_turns[hand], stage.swimmer.reach_tilt_deg
+    on_its_way_s = entry_s + 0.45 * (touch_s - entry_s)
+    for moment_s, pose in (
+        (entry_s, (11, 3, 150, 0, 0.9, 0.45, 0, 0.05)),
+        (on_its_way_s, (3 - 0.35 * tilt, 3, 165, 0, 0.95, 0.35, 3, 0.09)),
+        (touch_s - 0.02, (-tilt, 0, 170, 0, 0.95, 0.35, 5, 0.1)),
+    ):
+        set_pose(stage.timeline, hand, moment_s, pose, turns=turns)
 
 
 def _kicks(stage: Stage, score: LengthScore, rhythm: Rhythm, *, until_s: float) -> None:
