@@ -113,23 +113,33 @@ def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> N
     assert found == pytest.approx(20.0, abs=0.25)
 
 
-@pytest.mark.parametrize("rests", [True, False], ids=["on the wall", "on its way"])
+@pytest.mark.parametrize(
+    ("moves_s", "kicks_s", "other_m_s2", "taken"),
+    [
+        (20.0, 19.7, 0.0, True),
+        (20.0, 19.7, 30.0, True),
+        (99.0, 19.7, 0.0, False),
+        (20.0, 20.7, 0.0, False),
+    ],
+    ids=["on the wall", "before the other", "on its way", "ahead of legs that kick on"],
+)
 def test_a_hand_that_lies_still_after_a_jolt_is_on_the_wall_while_the_body_comes_on(
-    rests: bool,
+    moves_s: float, kicks_s: float, other_m_s2: float, taken: bool
 ) -> None:
     """The arm bends, and only 0.7 s later the legs sink; a hand that moves on touched nothing."""
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     sink = 1.4 * np.clip((time_s - 20.7) / 0.5, 0.0, 1.0)
-    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 19.7)
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < kicks_s)
     legs = [_track(p, sink + side * kick, 0 * time_s)
             for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
     stops = 25.0 * (np.abs(time_s - 20.0) < 0.03)
-    moves_on = 6.0 * np.sin(2 * np.pi * 1.5 * time_s) * (not rests or time_s < 20.0)
-    hand = _track(P.LEFT_WRIST, 0.8 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0), moves_on - stops)
-    recording = _recording(time_s, hand, *legs)
-    found = WallFinder().finish(recording, (2.0, 21.2), _WORN | {P.LEFT_WRIST: 1.0})
+    moves = 6.0 * np.sin(2 * np.pi * 1.5 * time_s) * (time_s < moves_s)
+    hand = _track(P.LEFT_WRIST, 0.8 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0), moves - stops)
+    late = _track(P.RIGHT_WRIST, 0 * time_s, other_m_s2 * (np.abs(time_s - 20.9) < 0.02))
+    recording = _recording(time_s, hand, late, *legs)
+    found = WallFinder().finish(recording, (2.0, 21.2), _WORN | dict.fromkeys(_WRISTS, 1.0))
     assert found is not None
-    assert (abs(found - 20.0) < 0.05) is rests
+    assert (abs(found - 20.0) < 0.05) is taken
 
 
 def test_a_push_off_is_told_though_the_legs_lay_level_at_the_wall_for_long() -> None:
