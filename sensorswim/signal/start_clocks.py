@@ -266,8 +266,10 @@ def _by_feet(
         votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
         if len(level_s) > 1 and votes <= len(level_s):
             return _at(moved, level_s, floor_s)
-        if moved.paired:
+        compared = min(len(faint_s), len(soft_s)) >= _SOFT
+        if moved.paired and (len(near_s) or not compared):
             return replace(moved, floor_s=floor_s, sure=True)
+        moved = replace(moved, sure=moved.sure and not moved.paired)
     own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
     level_s = together_offset(body_s, own_s, *rough)
     floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))

@@ -12,13 +12,14 @@ from sensorswim.model import Placement, Quality, Side
 from sensorswim.signal.standing import who_stands
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.roll import estimate_roll
-from sensorswim.swim.splash import Knocks, find_knocks
+from sensorswim.swim.splash import Knocks, find_calms, find_knocks
 from sensorswim.swim.strokes import ArmResult, StrokeFinder, follow_wrists
 from sensorswim.swim.water_line import by_knocks
 from sensorswim.swim.wrist_strap import align_wrist
 from tests.swim.swum import session_of, swim
 
 WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+NO_KNOCKS = Knocks(start_s=np.empty(0), sharpness=np.empty(0))
 
 
 @cache
@@ -103,7 +104,7 @@ def test_the_edge_of_a_gap_is_no_knock() -> None:
 
 
 @pytest.mark.parametrize(("kept", "scattered_s"), [(0.08, 0.0), (1.0, 0.12)])
-def test_few_knocks_and_scattered_ones_leave_the_water_line_alone(
+def test_few_knocks_and_scattered_ones_leave_the_water_line_to_the_calm_hand(
     kept: float, scattered_s: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found, _ = arms(18.0)
@@ -117,7 +118,24 @@ def test_few_knocks_and_scattered_ones_leave_the_water_line_alone(
         moved = knocks.start_s + rng.uniform(-scattered_s, scattered_s, len(some))
         return replace(knocks, start_s=moved[some], sharpness=knocks.sharpness[some])
 
+    line = by_knocks(found.motions, found.paths, fits)[0]
     monkeypatch.setattr("sensorswim.swim.water_line.find_knocks", spoiled)
+    calm, told = by_knocks(found.motions, found.paths, fits)
+    assert not told
+    shifts = np.array([[f[k].line_shift_m for f in (line, calm)] for k in fits])
+    assert np.abs(shifts[:, 0] - shifts[:, 1]).max() < 0.04
+    monkeypatch.setattr("sensorswim.swim.water_line.find_calms", lambda _: NO_KNOCKS)
     moved, told = by_knocks(found.motions, found.paths, fits)
     assert not told
     assert moved == fits
+
+
+def test_a_hand_that_is_shaken_until_it_is_under_calms_down() -> None:
+    rng = np.random.default_rng(5)
+    motion = still()
+    shaken = ((motion.time_s > 2.0) & (motion.time_s < 2.6))[:, None]
+    noise = np.where(shaken, 6.0, 0.1) * rng.standard_normal(motion.accel_m_s2.shape)
+    calms = find_calms(replace(motion, accel_m_s2=motion.accel_m_s2 + noise))
+    told_s = calms.start_s[np.argmax(calms.sharpness)]
+    assert told_s == pytest.approx(2.6 - 0.05, abs=0.03)
+    assert not len(find_calms(replace(motion, accel_m_s2=motion.accel_m_s2 + 0.1)).start_s)
