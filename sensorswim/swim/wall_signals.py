@@ -153,11 +153,11 @@ def joined(pulses: list[Pulse]) -> FloatArray:
 def shared(pulses: list[Pulse], rate_hz: float) -> FloatArray:
     """Return how far a gain of speed (L,) is everybody's, towards `_ALONE` where it is one limb's.
 
-    A push drives all limbs alike, and all of them glide on; where one is seen throughout, another
-    has no say while it lacks data.
+    A push drives all limbs alike, and all of them glide on; who lacks data has no say while another
+    is seen.
     """
     known = np.array([p.known for p in pulses])
-    known |= not known.all(axis=1).any()
+    known |= ~known.any(axis=0)
     own = speed_gain([p.forward_m_s2 for p in pulses], rate_hz)
     own = np.where(known, own, np.where(known, own, -np.inf).max(axis=0))
     middle, most = np.sort(own, axis=0)[[(len(own) - 1) // 2, -1]]

@@ -81,7 +81,8 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     assert found == pytest.approx(20.0, abs=0.4)
 
 
-def test_a_push_off_in_a_gap_of_one_wrist_is_the_others() -> None:
+@pytest.mark.parametrize("others_gap_s", [99.0, 6.8], ids=["seen throughout", "with a gap before"])
+def test_a_push_off_in_a_gap_of_one_wrist_is_the_others(others_gap_s: float) -> None:
     """Before it both arms swing forward, less than the push drives them."""
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     swung = 7.0 * (np.abs(time_s - 8.0) < 0.15) - 7.0 * (np.abs(time_s - 8.9) < 0.15)
@@ -93,7 +94,8 @@ def test_a_push_off_in_a_gap_of_one_wrist_is_the_others() -> None:
         valid=~lost,
         accel_m_s2=np.where(lost[:, None], G, wrists[0].accel_m_s2),
     )
-    recording = _recording(time_s, broken, wrists[1])
+    other = replace(wrists[1], valid=np.abs(time_s - others_gap_s) > 0.25)
+    recording = _recording(time_s, broken, other)
     found = WallFinder().push_offs(recording, [(6.0, 12.0)], dict.fromkeys(_WRISTS, 1.0))
     assert found == [pytest.approx(10.0, abs=0.06)]
 
