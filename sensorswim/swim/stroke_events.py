@@ -15,8 +15,8 @@ from sensorswim.swim.water_line import crossing, goes_under
 
 _WALL_LATE = 0.04
 _WALL_SHARE = 0.75
-"""In the reach for the wall the hand comes down later than usual, by some eighth of a cycle. Picked
-on the synthetic swimmer."""
+"""In cycles: how much later than usual the hand comes down that reaches for the wall (0.07 in the
+first of four builds of synthetic swimmers, not at all in the others), and how near the end."""
 
 _STRAY = 1.5
 _OTHER_PULL = 0.5

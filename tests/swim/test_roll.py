@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Quality, Recording
 from sensorswim.model.tables import SCHEMAS, empty
@@ -40,6 +42,23 @@ def test_trunk_roll_is_within_3_degrees(swum: tuple[Rehearsal, Recording]) -> No
 
 def test_ankle_roll_is_within_5_degrees(swum: tuple[Rehearsal, Recording]) -> None:
     assert _rms_deg(*swum, "ankles") < 5.0
+
+
+@pytest.mark.parametrize("tilt_deg", [6.0, -6.0])
+def test_hips_that_rock_with_the_kicks_shift_no_zero_of_roll(
+    swum: tuple[Rehearsal, Recording], tilt_deg: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They turn the axis that the kicks show, on either leg the same way."""
+    kick_axis = straps._kick_axis
+
+    def rocked(*args: Any) -> np.ndarray | None:
+        axis = kick_axis(*args)
+        about = np.radians(tilt_deg) * np.asarray(args[-1])
+        return None if axis is None else Rotation.from_rotvec(about).apply(axis)
+
+    upright = _rms_deg(*swum, "ankles")
+    monkeypatch.setattr(straps, "_kick_axis", rocked)
+    assert _rms_deg(*swum, "ankles") < upright + 1.5
 
 
 def test_wrong_way_up_and_swapped_are_mended_and_said() -> None:
