@@ -24,9 +24,9 @@ _AT_REST_S, _AT_REST_M_S2 = (0.08, 0.38), 2.0
 leaves its posture a hand may have come to the wall, how far its forearm points ahead at least; when
 after the touch it is at rest, and what it may feel but gravity. Picked on synthetic swimmers of
 four builds."""
-_KICKING_S, _STOPPED_S, _STOPPED = (-2.0, -0.4), (0.1, 0.45), 0.4
+_KICKING_S, _STOPPED_S, _STOPPED = (-2.0, -0.4), (0.1, 0.45), 0.3
 """When the legs kick and when no more, and by how much less they turn then: by a factor of 0.06 to
-0.35 at most touches of two of these builds, 0.47 and more after hands that were on their way."""
+0.3 at most touches of two of these builds, 0.37 and more after hands that were on their way."""
 
 
 def hand_touches(
