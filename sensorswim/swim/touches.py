@@ -99,15 +99,18 @@ def _legs_stop(recording: Recording, at: int) -> bool:
 
     A hand that has entered may lie as still in front of a body that glides and kicks on.
     """
-    rates = [np.linalg.norm(track.gyro_rad_s, axis=1) for track in ankles_of(recording)]
     before, after = (
         slice(*(max(at + int(share_s * recording.rate_hz), 0) for share_s in span))
         for span in (_KICKING_S, _STOPPED_S)
     )
-    if not rates or before.stop <= before.start:
+    ankles = ankles_of(recording)
+    if not ankles or before.stop <= before.start:
         return False
-    turning = np.max(rates, axis=0) ** 2
-    return bool(np.mean(turning[after]) < _STOPPED**2 * np.mean(turning[before]))
+    kicked, left = (
+        np.mean(np.max([np.sum(t.gyro_rad_s[rows] ** 2, axis=1) for t in ankles], axis=0))
+        for rows in (before, after)
+    )
+    return bool(left < _STOPPED**2 * kicked)
 
 
 def feet_jolt(recording: Recording, usual_s: float, from_s: float, to_s: float) -> float | None:
