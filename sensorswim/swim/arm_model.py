@@ -18,7 +18,7 @@ from sensorswim.model.streams import FloatArray
 
 if TYPE_CHECKING:
     from sensorswim.model import Side
-    from sensorswim.swim.arms import CyclePath
+    from sensorswim.swim.cycle_path import CyclePath
 
 N_PHASES = 40
 PHASES = np.arange(N_PHASES) / N_PHASES

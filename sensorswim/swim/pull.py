@@ -23,7 +23,7 @@ from sensorswim.swim.arm_model import (
     cycle_curves,
     median_curves,
 )
-from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.shoulder import Key, ShoulderFit, fit_cycles
 
 _DEEP_SHARE = 0.2

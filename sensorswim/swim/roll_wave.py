@@ -13,7 +13,7 @@ import numpy as np
 
 from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
-from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.roll import SOURCES, RollResult
 
 _LEAST_RAD: Final = 0.05

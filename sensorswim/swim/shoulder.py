@@ -28,7 +28,7 @@ from sensorswim.swim.arm_model import (
     misfit_slopes,
     shoulder_of,
 )
-from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.roll_wave import RollWave
 
 Key = tuple[int, Side]

@@ -8,16 +8,22 @@ from itertools import pairwise
 import numpy as np
 
 from sensorswim.model.streams import FloatArray
-from sensorswim.swim.arms import CyclePath, WristMotion
+from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.shoulder import ShoulderFit
 from sensorswim.swim.splash import Knocks
-from sensorswim.swim.water_line import crossing, goes_under
+from sensorswim.swim.water_line import crossing, times_under
 
 _WALL_LATE = 0.04
 _WALL_SHARE = 0.75
 """In cycles: how much later than usual the hand comes down that reaches for the wall (0.07 in the
 first of four builds of synthetic swimmers, not at all in the others), and how near the end."""
 
+_ENTRY_AFTER = (-0.05, 0.3)
+_USUAL_ENTRY = 0.08
+_UNLIKE_S = 0.25
+"""How long after a recovery an entry may lie and does where none is seen, in cycles, and by how
+much at most one departs from the others' (our choice)."""
 _STRAY = 1.5
 _OTHER_PULL = 0.5
 """Pulls of one arm lie at least so far apart, in cycles."""
@@ -71,13 +77,15 @@ def find_strokes(
 
 @dataclass(frozen=True, kw_only=True)
 class _Events:
-    """What one window shows; `next_catch_s` is that of the pull that goes on in the next window."""
+    """What one window shows; `next_catch_s` is that of the pull that goes on in the next window.
+
+    The entry may lie at either end of its window, and one may show two (`entries_s`).
+    """
 
     catch_s: float
     mid_pull_s: float
     exit_s: float
-    entry_s: float
-    recovery_s: float
+    entries_s: FloatArray
     next_catch_s: float
 
 
@@ -95,17 +103,11 @@ def _events(path: CyclePath, shoulder: ShoulderFit, clean_speed_m_s: float) -> _
         catch_s = _turns_back(time_s[: mid + 1], speed[: mid + 1])
         out = mid + np.flatnonzero((above[mid:-1] < 0) & (above[mid + 1 :] >= 0))
         exit_s = crossing(time_s, above, int(out[0])) if len(out) else np.nan
-    entry_s = goes_under(time_s, ahead, above)
-    forward = path.forearm[:, 0]
-    half = len(time_s) // 4
-    up = half + np.flatnonzero((forward[half:-1] < 0) & (forward[half + 1 :] >= 0))
-    recovery_s = crossing(time_s, forward, int(up[-1])) if len(up) else np.nan
     return _Events(
         catch_s=catch_s,
         mid_pull_s=mid_s,
         exit_s=exit_s,
-        entry_s=entry_s,
-        recovery_s=recovery_s,
+        entries_s=times_under(time_s, ahead, above),
         next_catch_s=_turns_back(time_s, speed) if speed[-1] < 0 and mid >= 0 else np.nan,
     )
 
@@ -129,23 +131,12 @@ def _strokes_without_path(motion: WristMotion) -> list[Stroke]:
 def _chain(
     motion: WristMotion, events: list[_Events], knocks: Knocks | None, *, flips: bool
 ) -> list[Stroke]:
-    """Join events into strokes: the entry that ends one window begins the next stroke.
-
-    Recoveries without a path of their own (a gap, the edges of the length) take the median
-    delay from recovery to entry of the others.
-    """
+    """Join events into strokes: the entry that ends a recovery begins the next stroke."""
     period_s = motion.period.period_s
-    delays = np.array([e.entry_s - e.recovery_s for e in events])
-    delays = delays[(delays > -0.05 * period_s) & (delays < 0.3 * period_s)]
-    usual = float(np.median(delays)) if len(delays) else 0.08 * period_s
-    entries = []
-    for recovery_s in motion.recoveries_s:
-        own = [e.entry_s for e in events if abs(e.recovery_s - recovery_s) < 0.15]
-        entry_s = own[0] if own and np.isfinite(own[0]) else recovery_s + usual
-        if abs(entry_s - recovery_s - usual) > 0.25:
-            entry_s = recovery_s + usual
-        knock_s = None if knocks is None else knocks.near(entry_s)
-        entries.append(entry_s if knock_s is None else knock_s)
+    seen_s, late_s = _entries_s(motion, events)
+    entries = seen_s.tolist()
+    if knocks is not None:
+        entries = [s if (knock := knocks.near(s)) is None else knock for s in entries]
     pulls = [
         Stroke(catch_s=catch_s, mid_pull_s=e.mid_pull_s, exit_s=e.exit_s)
         for e, catch_s in zip(events, _catches_s(events, period_s), strict=True)
@@ -153,8 +144,31 @@ def _chain(
     ]
     pulls += _pulls_without_path(motion, [p.mid_pull_s for p in pulls])
     if entries and _reaches_for_the_wall(motion, pulls):
-        entries[-1:] = [] if flips else [_wall_entry(motion, usual, knocks)]
+        entries[-1:] = [] if flips else [_wall_entry(motion, late_s, knocks)]
     return _without_strays(_pair(entries, pulls), period_s)
+
+
+def _entries_s(motion: WristMotion, events: list[_Events]) -> tuple[FloatArray, float]:
+    """Return the entry (K,) after each recovery, and how long after it one mostly is.
+
+    Recoveries after which no path shows an entry (a gap, the edges of the length) take this usual
+    delay.
+    """
+    recoveries_s, period_s = motion.recoveries_s, motion.period.period_s
+    seen_s = np.concatenate([e.entries_s for e in events]) if events else np.empty(0)
+    late_s = seen_s - recoveries_s[:, None]
+    first, last = _ENTRY_AFTER
+    late_s[(late_s <= first * period_s) | (late_s >= last * period_s)] = np.nan
+    known = np.flatnonzero(np.isfinite(late_s).any(axis=1))
+    if not len(known):
+        return recoveries_s + _USUAL_ENTRY * period_s, _USUAL_ENTRY * period_s
+    usual_s = float(np.median(np.nanmax(late_s[known], axis=1)))
+    unlike_s = np.abs(late_s[known] - usual_s)
+    nearest = np.nanargmin(unlike_s, axis=1)
+    delays_s = np.full(len(recoveries_s), usual_s)
+    like = unlike_s[np.arange(len(known)), nearest] <= _UNLIKE_S
+    delays_s[known[like]] = late_s[known[like], nearest[like]]
+    return recoveries_s + delays_s, usual_s
 
 
 def _pulls_without_path(motion: WristMotion, mids_s: list[float]) -> list[Stroke]:

@@ -11,7 +11,8 @@ from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame, rows_of
 from sensorswim.swim.arm_model import ArmSize
-from sensorswim.swim.arms import CyclePath, WristMotion, cycle_paths, follow_wrist
+from sensorswim.swim.arms import WristMotion, follow_wrist
+from sensorswim.swim.cycle_path import CyclePath, cycle_paths
 from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.roll import RollResult
 from sensorswim.swim.roll_wave import shoulders_wave

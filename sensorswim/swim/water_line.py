@@ -14,7 +14,8 @@ import numpy as np
 
 from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
-from sensorswim.swim.arms import CyclePath, WristMotion
+from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.shoulder import Key, ShoulderFit
 from sensorswim.swim.splash import Knocks, find_calms, find_knocks
 
@@ -44,10 +45,10 @@ def crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
     return float(time_s[index] - values[index] * (time_s[index + 1] - time_s[index]) / step)
 
 
-def goes_under(time_s: FloatArray, ahead_m: FloatArray, above_m: FloatArray) -> float:
-    """Return when a wrist (N,) goes under in front of its shoulder, NaN where it doesn't."""
+def times_under(time_s: FloatArray, ahead_m: FloatArray, above_m: FloatArray) -> FloatArray:
+    """Return when (K,) a wrist (N,) goes under in front of its shoulder."""
     down = np.flatnonzero((above_m[:-1] >= 0) & (above_m[1:] < 0) & (ahead_m[:-1] > 0))
-    return crossing(time_s, above_m, int(down[-1])) if len(down) else np.nan
+    return np.array([crossing(time_s, above_m, int(index)) for index in down])
 
 
 def by_knocks(
@@ -92,7 +93,8 @@ def _height(path: CyclePath, fit: ShoulderFit, knocks: Knocks) -> float:
         return np.nan
     above_m = path.position_m[:, 2] - fit.surface_m
     ahead_m = path.position_m[:, 0] - fit.path_at(path.phase)[:, 0]
-    knock_s = knocks.near(goes_under(path.time_s, ahead_m, above_m))
+    under_s = times_under(path.time_s, ahead_m, above_m)
+    knock_s = knocks.near(under_s[-1]) if len(under_s) else None
     if knock_s is None or not first_s < knock_s < last_s:
         return np.nan
     return float(np.interp(knock_s, path.time_s, above_m))

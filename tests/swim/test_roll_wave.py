@@ -7,7 +7,7 @@ import pytest
 
 from sensorswim.model import Side
 from sensorswim.model.tables import empty
-from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.roll import RollResult
 from sensorswim.swim.roll_wave import RollWave, shoulders_wave
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from sensorswim.swim.arms import CyclePath
+from sensorswim.swim.cycle_path import CyclePath
 from sensorswim.swim.stroke_events import _catches_s, _chain, _events
 
 _PERIOD_S, _RADIUS_M = 1.2, 0.6
@@ -46,15 +46,29 @@ def test_a_pull_whose_window_before_was_lost_keeps_no_catch() -> None:
     assert np.isnan(_catches_s(events, _PERIOD_S)).all()
 
 
+def _motion(cycles: float, after_s: float) -> SimpleNamespace:
+    """Return what `_chain` asks for: recoveries so long after each turn, no pull without a path."""
+    return SimpleNamespace(
+        period=SimpleNamespace(period_s=_PERIOD_S),
+        recoveries_s=_PERIOD_S * np.arange(1.0, np.ceil(cycles)) + after_s,
+        time_s=np.arange(0.0, cycles * _PERIOD_S, 0.01),
+        falls_s=np.empty(0),
+    )
+
+
+@pytest.mark.parametrize("first_s", [-0.3, -0.05, 0.2])
+def test_an_entry_counts_whichever_window_it_lies_in(first_s: float) -> None:
+    """A window may end in the reach just before the hand goes under; the next one shows it."""
+    events = [_events(_round(first_s + k * _PERIOD_S), _SHOULDER, 0.8) for k in range(4)]
+    strokes = _chain(_motion(4.0, -0.25 * _PERIOD_S), events, None, flips=True)
+    entries_s = [s.entry_s for s in strokes if np.isfinite(s.entry_s)]
+    np.testing.assert_allclose(entries_s[:3], _PERIOD_S * np.arange(1, 4), atol=0.005)
+
+
 def test_arms_that_come_overhead_in_a_flip_turn_reach_for_no_wall() -> None:
     """The last recovery is half a cycle before the end, with no pull after it."""
     events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in range(3)]
-    motion = SimpleNamespace(
-        period=SimpleNamespace(period_s=_PERIOD_S),
-        recoveries_s=_PERIOD_S * np.arange(1.0, 5.0) - 0.1,
-        time_s=np.arange(0.0, 4.4 * _PERIOD_S, 0.01),
-        falls_s=np.empty(0),
-    )
+    motion = _motion(4.4, -0.1)
     touched, flipped = (_chain(motion, events, None, flips=flips) for flips in (False, True))
     assert len(touched) == len(flipped) + 1
     assert np.isnan(touched[-1].mid_pull_s)
@@ -67,12 +81,8 @@ def test_the_last_pull_counts_though_the_arm_stays_at_the_hip_after_it(flips: bo
     """Three whole turns, a last recovery, and a pull whose forearm passes the vertical early."""
     events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in range(3)]
     mids_s = _PERIOD_S * np.array([1.25, 2.25, 3.25, 4.25])
-    motion = SimpleNamespace(
-        period=SimpleNamespace(period_s=_PERIOD_S),
-        recoveries_s=_PERIOD_S * np.arange(1.0, 5.0) - 0.1,
-        time_s=np.arange(0.0, 4.5 * _PERIOD_S, 0.01),
-        falls_s=mids_s - 0.06,
-    )
+    motion = _motion(4.5, -0.1)
+    motion.falls_s = mids_s - 0.06
     strokes = _chain(motion, events, None, flips=flips)
     found_s = [s.mid_pull_s for s in strokes if np.isfinite(s.mid_pull_s)]
     np.testing.assert_allclose(found_s[-3:], mids_s[1:], atol=0.005)
