@@ -294,7 +294,6 @@ def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Anal
         ankles=sum(p.limb is Limb.ANKLE for p in worn),
         wrists=sum(p.limb is Limb.WRIST for p in worn),
         roll_source=roll.best_source,
-        breaths_told=breath.rolls["is_breath"].notna().any(),
     )
     _say_what_is_missing(worn, quality)
     say_unsolved(arms.pulls, prone, quality)

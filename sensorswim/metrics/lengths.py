@@ -176,7 +176,6 @@ def fill_lengths(
     ankles: int,
     wrists: int,
     roll_source: str | None,
-    breaths_told: bool,
 ) -> pd.DataFrame:
     """Return the contract's `lengths` with every figure filled that can be had.
 
@@ -188,8 +187,8 @@ def fill_lengths(
         By length_no.
     ankles, wrists : int
         How many of each are worn.
-    breaths_told : bool
-        Whether breaths could be told apart: else the counts stay empty.
+    rolls : DataFrame
+        Where none of a length's could be told to be a breath or not, its counts stay empty.
     """
     rows = []
     strokes_of = StrokeTimes.of_lengths(strokes)
@@ -197,6 +196,8 @@ def fill_lengths(
     cycles_of = by_length(cycles, "kicks")
     rolls_of = by_length(rolls, "side", "peak_roll_deg")
     breaths_of = by_length(breaths, "side", "hold_s", "excess_s")
+    told = set(rolls.loc[rolls["is_breath"].notna(), "length_no"])
+    untold = set(rolls["length_no"]) - told
     for row in rows_of(lengths, *lengths.columns):
         number = row["length_no"]
         beats, counts = kicks_of.get(number), cycles_of.get(number)
@@ -207,7 +208,11 @@ def fill_lengths(
             | _arm_figures(session, row, own, clean_speed_m_s.get(number))
             | _kick_figures(row, count, counts["kicks"] if counts else None, ankles, wrists)
             | _roll_figures(
-                row, rolls_of.get(number), breaths_of.get(number), roll_source, breaths_told
+                row,
+                rolls_of.get(number),
+                breaths_of.get(number),
+                roll_source,
+                breaths_told=bool(told) and number not in untold,
             )
         )
     return frame("lengths", rows)
@@ -260,6 +265,7 @@ def _roll_figures(
     rolls: dict[str, Any] | None,
     breaths: dict[str, Any] | None,
     roll_source: str | None,
+    *,
     breaths_told: bool,
 ) -> dict[str, Any]:
     if row["activity"] not in CRAWL_LIKE or roll_source is None:

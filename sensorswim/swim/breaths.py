@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy.signal import butter, sosfiltfilt
 
-from sensorswim.model import Placement, Quality, Recording, Severity
+from sensorswim.model import Placement, Quality, Recording, Severity, Side
 from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.model.tables import frame
 from sensorswim.swim.breath_classes import Told, believed, sure, tell
@@ -28,6 +28,8 @@ FIXED_DEG: Final = {"upper_back": 35.0, "lower_back": 25.0, "ankles": 20.0}
 ROLLED: Final = ("front_crawl", "drill")
 """Activities whose half cycles are listed."""
 _FEW: Final = 10
+_ONE_ARMED: Final = 0.34
+"""Where one arm makes less than this share of the other's strokes, one arm swims (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +128,7 @@ def detect_breaths(
         _say_gap(int(by_rhythm.sum()), "the head sensor", "told by the rhythm", quality)
         verdict = _Verdict(breath=breath, chance=chance, source="head")
     else:
-        verdict = _by_hold(halves, source, rule, quality)
+        verdict = _by_hold(halves, _one_armed(halves, arm_strokes), source, rule, quality)
     return _result(halves, verdict, source, arm_strokes, quality)
 
 
@@ -156,33 +158,68 @@ def _smooth(roll_deg: FloatArray, rate_hz: float, low_pass_hz: float) -> FloatAr
     return np.where(known, sosfiltfilt(sos, bridged) - turns, np.nan)
 
 
-def _by_hold(halves: HalfCycles, source: str, rule: BreathRule, quality: Quality) -> _Verdict:
+def _one_armed(halves: HalfCycles, arm_strokes: pd.DataFrame) -> BoolArray:
+    """Return which half cycles (K,) lie in lengths that one arm swims: they roll otherwise."""
+    counts = pd.crosstab(arm_strokes["length_no"], arm_strokes["side"])
+    if len(counts.columns) < len(Side):
+        return np.zeros(len(halves), dtype=bool)
+    alone = counts.index[counts.min(axis=1) < _ONE_ARMED * counts.max(axis=1)]
+    return np.isin(halves.length_no, alone)
+
+
+def _by_hold(
+    halves: HalfCycles, one_armed: BoolArray, source: str, rule: BreathRule, quality: Quality
+) -> _Verdict:
     """Tell breaths by what they add to a roll; leave all unknown where that isn't clear."""
-    told = tell(halves)
-    unknown = _Verdict(breath=np.full(len(halves), -1), chance=np.full(len(halves), np.nan),
-                       source=source)  # fmt: skip
+    usual = ~one_armed if (~one_armed).any() else one_armed
+    told = tell(halves.only(usual))
+    _say_whether_told(told, rule, quality)
+    breath, chance = np.full(len(halves), -1), np.full(len(halves), np.nan)
+    breath[usual], chance[usual] = _judged(told, int(usual.sum()))
+    if not usual.all():
+        breath[~usual], chance[~usual] = _judged_alone(halves, ~usual, quality)
+    return _Verdict(breath=breath, chance=chance, source=source)
+
+
+def _judged(told: Told | None, count: int) -> tuple[IntArray, FloatArray]:
+    """Return what is said of each half cycle and its chance; nothing where it isn't believed."""
+    if told is None or not believed(told):
+        return np.full(count, -1), np.full(count, np.nan)
+    return told.breath.astype(int), told.chance * sure(told.evidence, told.added_s)
+
+
+def _judged_alone(
+    halves: HalfCycles, one_armed: BoolArray, quality: Quality
+) -> tuple[IntArray, FloatArray]:
+    """Judge the lengths of one arm by themselves; if that fails, by what all have in common."""
+    alone = _judged(tell(halves.only(one_armed)), int(one_armed.sum()))
+    if (alone[0] >= 0).all():
+        return alone
+    breath, chance = _judged(tell(halves), len(halves))
+    if (breath < 0).any():
+        quality.add(
+            "breaths_not_told",
+            Severity.NOTE,
+            "In lengths of one arm breaths can't be told without a head sensor.",
+        )
+    return breath[one_armed], chance[one_armed]
+
+
+def _say_whether_told(told: Told | None, rule: BreathRule, quality: Quality) -> None:
     if told is None:
         quality.add(
             "breaths_not_told",
             Severity.DEGRADED,
             "There were too few rolls to tell breaths without a head sensor.",
         )
-        return unknown
-    if not believed(told):
+    elif not believed(told):
         quality.add(
             "no_breaths_found",
             Severity.DEGRADED,
             "No breaths found: no rolls are held clearly longer than the others, so breaths "
             "can't be told without a head sensor.",
         )
-        return unknown
-    _say_how_sure(told, rule, quality)
-    chance = told.chance * sure(told.evidence, told.added_s)
-    return _Verdict(breath=told.breath.astype(int), chance=chance, source=source)
-
-
-def _say_how_sure(told: Told, rule: BreathRule, quality: Quality) -> None:
-    if told.added_s < rule.unsure_s or told.one_sided:
+    elif told.added_s < rule.unsure_s or told.one_sided:
         quality.add(
             "breaths_unsure",
             Severity.NOTE,

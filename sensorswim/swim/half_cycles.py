@@ -7,7 +7,7 @@ the levels half-way (and a quarter of the way) from a peak to its neighbours doe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final
 
@@ -19,6 +19,7 @@ from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.model.tables import rows_of
 
 _SOMERSAULT_DEG: Final = 110.0
+_EACH: Final = ("length_no", "run", "opens", "sign", "first", "peak", "stop")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +67,11 @@ class HalfCycles:
 
     def __len__(self) -> int:
         return len(self.sign)
+
+    def only(self, which: BoolArray) -> HalfCycles:
+        """Return those half cycles (K,) alone."""
+        own = {name: getattr(self, name)[which] for name in _EACH}
+        return replace(self, **own)
 
     @property
     def step_s(self) -> float:

@@ -1,10 +1,14 @@
 """Rules by which cycles and kicks become the figures of a length."""
 
+from datetime import UTC, datetime
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from sensorswim.metrics.lengths import arm_cycles, kick_beat
+from sensorswim.metrics.lengths import arm_cycles, fill_lengths, kick_beat
+from sensorswim.model import Session
 from sensorswim.model.tables import frame
 
 
@@ -101,3 +105,35 @@ def test_a_cycle_counts_its_own_downbeats_and_its_rate():
 @pytest.mark.parametrize("activity", ["kick", "breaststroke"])
 def test_lengths_without_crawl_have_no_cycles(activity):
     assert one_length("left", "right", activity=activity).empty
+
+
+def test_lengths_whose_breaths_cant_be_told_have_no_counts():
+    """Told in the first length, not in the second; in a third nobody rolled."""
+    start = {"start_s": 0.0, "end_s": 20.0, "activity": "front_crawl", "finished": True}
+    lengths = pd.DataFrame([start | {"length_no": n} for n in (1, 2, 3)])
+    row = {"side": "left", "peak_s": 1.0, "peak_roll_deg": 40.0}
+    rolls = [row | {"length_no": 1, "is_breath": told} for told in (True, False)]
+    rolls = frame("rolls", [*rolls, row | {"length_no": 2, "is_breath": None}])
+    breaths = frame("breaths", [row | {"length_no": 1}])
+    session = Session(
+        folder=Path(),
+        started_at=datetime(2026, 1, 5, tzinfo=UTC),
+        swimmer="Invented",
+        pool_length_m=25.0,
+        sensors=(),
+    )
+    full = fill_lengths(
+        session,
+        lengths,
+        strokes=frame("arm_strokes", []),
+        kicks=frame("kicks", []),
+        cycles=frame("arm_cycles", []),
+        rolls=rolls,
+        breaths=breaths,
+        clean_speed_m_s={},
+        ankles=2,
+        wrists=1,
+        roll_source="ankles",
+    )
+    assert full["breaths_left"].isna().tolist() == [False, True, False]
+    assert full["breaths_left"].dropna().tolist() == [1, 0]

@@ -181,7 +181,10 @@ def test_a_steady_rhythm_is_likelier_than_a_random_one() -> None:
 
 
 def _told(
-    peaks_deg: np.ndarray, widths_s: np.ndarray, power: np.ndarray | None = None
+    peaks_deg: np.ndarray,
+    widths_s: np.ndarray,
+    power: np.ndarray | None = None,
+    strokes: pd.DataFrame | None = None,
 ) -> tuple[BreathResult, Quality]:
     """Return the breaths in half sines of these signed peaks and widths, 20 to a length.
 
@@ -200,8 +203,8 @@ def _told(
                             "activity": "front_crawl"})  # fmt: skip
     recording = Recording(rate_hz=100.0, time_s=time_s, tracks={}, clocks={})
     roll = RollResult(signals_deg={"ankles": wave}, table=empty("roll"), best_source="ankles")
-    quality = Quality()
-    return detect_breaths(roll, recording, lengths, {}, empty("arm_strokes"), quality), quality
+    quality, strokes = Quality(), empty("arm_strokes") if strokes is None else strokes
+    return detect_breaths(roll, recording, lengths, {}, strokes, quality), quality
 
 
 def _swum_halves(
@@ -245,6 +248,31 @@ def test_a_breath_every_cycle_that_flattens_the_roll_is_told_from_a_larger_roll(
     assert set(held.breaths["side"]) == {"left"}
     assert len(held.breaths) > 0.9 * left.sum()
     assert larger.breaths.empty
+
+
+def _one_arm(count: int, alone: int) -> pd.DataFrame:
+    """Return ten strokes of each arm a length, of the right one none in one length."""
+    rows = [(n, side) for n in range(1, count + 1) for side in ("left", "right") * 10]
+    rows = [(n, side) for n, side in rows if n != alone or side == "left"]
+    table = pd.DataFrame(rows, columns=["length_no", "side"])
+    return table.assign(entry_s=np.nan, next_entry_s=np.nan)
+
+
+def test_a_length_of_one_arm_draws_the_breaths_of_no_other() -> None:
+    """Every third half cycle, then one arm that holds the left side up, then all to the right."""
+    halves, rng = np.arange(100), np.random.default_rng(5)
+    length, up = halves // 20 + 1, halves % 2 == 0
+    breath = np.where(length == 1, (halves - 4) % 3 == 0, np.where(length == 2, up, ~up))
+    breath &= (halves % 20 >= 3) & (halves % 20 < 19)
+    peaks, widths_s = _swum_halves(breath, lean_deg=0.0, added_s=0.2)
+    peaks += np.sign(peaks) * 6.0 * breath
+    alone = length == 2
+    peaks[alone] = np.where(up, 48.0, -17.0)[alone] + rng.standard_normal(alone.sum())
+    widths_s[alone & up] += 0.2
+    result, _ = _told(peaks, widths_s, strokes=_one_arm(5, 2))
+    at_s = pd.Series(5.0 + np.cumsum(widths_s) - 0.5 * widths_s)
+    found = result.breaths.loc[result.breaths["length_no"] != 2]
+    assert f1(at_s[breath & ~alone], found["peak_s"], 0.3) >= 0.95
 
 
 @pytest.mark.parametrize(

@@ -140,7 +140,6 @@ def filled(*, cycle_s=2.0, clean_speed_m_s=1.2, beat=6, cycles=9):
         ankles=2,
         wrists=2,
         roll_source=None,
-        breaths_told=False,
     ).iloc[0]
 
 
