@@ -351,7 +351,7 @@ def _with_blocks(session: Session, search: LengthSearch) -> pd.DataFrame:
 def _wrist_straps(
     recording: Recording, lengths: pd.DataFrame, quality: Quality
 ) -> dict[Placement, FloatArray]:
-    standing = who_stands(recording)
+    standing = who_stands(recording, lengths)
     return {
         p: align_wrist(recording, track, lengths, standing, quality)
         for p, track in recording.tracks.items()

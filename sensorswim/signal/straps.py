@@ -21,7 +21,7 @@ from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.model.tables import rows_of
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import rotate, rotate_back, up_in_sensor
-from sensorswim.signal.standing import Upright, stand, still_upright, who_stands
+from sensorswim.signal.standing import Upright, stand, who_stands
 
 _STILL_S: Final = 1.5
 _MIN_SAMPLES: Final = 200
@@ -73,7 +73,7 @@ def align(
     """
     straps: dict[Placement, FloatArray] = {}
     kicking: list[Placement] = []
-    standing = who_stands(recording)
+    standing = who_stands(recording, lengths)
     for place in (*ANKLES, *TRUNK):
         track = recording.tracks.get(place)
         if track is None or track.q_world_from_sensor is None:
@@ -155,7 +155,7 @@ def _upright(
 ) -> FloatArray | None:
     """Return the long axis from the stand outside the lengths, None without one."""
     assert track.q_world_from_sensor is not None
-    still = still_upright(recording, track) & ~_during(recording.time_s, lengths, "start_s")
+    still = standing.still(recording, track) & ~_during(recording.time_s, lengths, "start_s")
     stood = stand(still, standing, _STILL_S * recording.rate_hz)
     if stood is None:
         return None

@@ -18,10 +18,10 @@ from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.leg_signs import LegSigns
 from sensorswim.swim.shoulder import ShoulderFit
-from sensorswim.swim.wrist_strap import rises
 
 CRAWL_LIKE = ("front_crawl", "drill")
 """Activities whose strokes, rolls and breaths are read."""
+_EXTREMES = (3.0, 97.0)
 _LEAST_KNOWN = 0.3
 """Share of a length that a sensor must have data of to tell front from back."""
 
@@ -165,6 +165,20 @@ class ActivityRule:
         period_s = np.mean([m.period.period_s for m in motions.values()])
         nearest = np.abs(left[:, None] - right[None, :]).min(axis=1)
         return bool(np.median(nearest) / period_s < self.together_share)
+
+
+def rises(tilt: FloatArray) -> float:
+    """Return by how much a forearm points further up than down, -2 to 2.
+
+    On the front it hangs in the pull and never stands in the recovery; on the back it is the other
+    way round. A strap that is 25 degrees askew hides that in the mean, but not in the extremes.
+
+    Parameters
+    ----------
+    tilt : (N,)
+        Sines of its tilt, at least one.
+    """
+    return float(np.percentile(tilt, _EXTREMES).sum())
 
 
 def prone_measure(

@@ -19,7 +19,7 @@ _WALL_SHARE = 0.75
 """In cycles: how much later than usual the hand comes down that reaches for the wall (0.07 in the
 first of four builds of synthetic swimmers, not at all in the others), and how near the end."""
 
-_ENTRY_AFTER = (-0.05, 0.3)
+_ENTRY_AFTER = (-0.05, 0.5)
 _USUAL_ENTRY = 0.08
 _UNLIKE_S = 0.25
 """How long after a recovery an entry may lie and does where none is seen, in cycles, and by how

@@ -90,7 +90,7 @@ def _axes(
     """Return the long axis towards the elbow and the outer axis, sensor frame; whether checked."""
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
-    hanging = standing_axis(recording, track, up, lengths, who_stands(recording))
+    hanging = standing_axis(recording, track, up, lengths, who_stands(recording, lengths))
     outer = np.array([0.0, 0.0, 1.0])
     if hanging is None:
         return (np.array([1.0, 0.0, 0.0]), outer), False

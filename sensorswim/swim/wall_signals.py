@@ -21,6 +21,7 @@ from scipy.ndimage import (
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal import accel_world, rotate
+from sensorswim.signal.outwards import outwards
 from sensorswim.signal.rotations import up_in_sensor
 
 _X = np.array([1.0, 0.0, 0.0])
@@ -189,8 +190,7 @@ def swim_direction(recording: Recording, track: Track, start_s: float, end_s: fl
 def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[Placement, float]:
     """Return, by sensor, 1 where its long axis points as the placement says, else -1.
 
-    Between the swims the trunk, the legs and mostly the arms stand upright; a swimming forearm
-    points down for longer than up. A wrist must contradict both, for hands also hold the wall.
+    Limbs are told by how they are swung; between the swims the trunk stands upright.
 
     Parameters
     ----------
@@ -205,14 +205,9 @@ def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[P
 
 
 def _worn_sign(track: Track, swum: BoolArray) -> float:
-    limb = track.placement.limb
-    up = up_in_sensor(quaternions(track))[:, 0]
-    if limb in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD):
-        up = -up
-    resting = up[~swum & track.valid]
+    if track.placement.limb not in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD):
+        return outwards(track, swum) or 1.0
+    down = -up_in_sensor(quaternions(track))[:, 0]
+    resting = down[~swum & track.valid]
     upright = resting[np.abs(resting) > _UPRIGHT]
-    if not len(upright) or np.median(upright) <= 0.0:
-        return 1.0
-    swimming = up[swum & track.valid]
-    hangs = limb is Limb.WRIST and len(swimming) and float(swimming.mean()) <= 0.0
-    return 1.0 if hangs else -1.0
+    return -1.0 if len(upright) and np.median(upright) > 0.0 else 1.0

@@ -9,11 +9,10 @@ from sensorswim.model import Limb, Placement, Quality, Recording, Severity, Side
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.regular import during
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.signal.standing import Upright, stand, still_upright
+from sensorswim.signal.standing import Upright, stand
 
 _STILL_RAD_S = 0.35
 _STILL_S = 3.0
-_EXTREMES = (3.0, 97.0)
 
 
 def align_wrist(
@@ -26,7 +25,8 @@ def align_wrist(
     """Return limb_from_sensor (3, 3) of a wrist: rows are the limb's axes in the sensor frame.
 
     Standing with the arm hanging gives the long axis (up is towards the elbow). Without it the
-    sensor's own x axis is taken. In the slow level part of the reach the back of the hand is up.
+    sensor's own x axis is taken, or its opposite, as the arm is swung. In the slow level part of
+    the reach the back of the hand is up.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def align_wrist(
     swimming = during(recording.time_s, *spans_s) & track.valid
     along = standing_axis(recording, track, up, lengths, standing)
     if along is None:
-        along = _forearm_down(up[swimming])
+        along = np.array([standing.outwards[track.placement] or 1.0, 0.0, 0.0])
         quality.add(
             "strap_not_checked",
             Severity.DEGRADED,
@@ -53,8 +53,6 @@ def align_wrist(
             "sensor was taken as exact.",
             placement=track.placement,
         )
-    elif swimming.any() and np.mean(up[swimming] @ along) > 0.1:
-        along = -along
     if along[0] < 0:
         quality.add(
             "strap_wrong_way_up",
@@ -65,26 +63,6 @@ def align_wrist(
     return _complete(along, _reach_up(track, up, along, swimming))
 
 
-def rises(tilt: FloatArray) -> float:
-    """Return by how much a forearm points further up than down, -2 to 2.
-
-    On the front it hangs in the pull and never stands in the recovery; on the back it is the other
-    way round. A strap that is 25 degrees askew hides that in the mean, but not in the extremes.
-
-    Parameters
-    ----------
-    tilt : (N,)
-        Sines of its tilt, at least one.
-    """
-    return float(np.percentile(tilt, _EXTREMES).sum())
-
-
-def _forearm_down(up: FloatArray) -> FloatArray:
-    """Return the x axis or its opposite, as a swimmer on the front would have it."""
-    x = np.array([1.0, 0.0, 0.0])
-    return -x if len(up) and rises(up[:, 0]) > 0.0 else x
-
-
 def standing_axis(
     recording: Recording, track: Track, up: FloatArray, lengths: pd.DataFrame, standing: Upright
 ) -> FloatArray | None:
@@ -93,7 +71,7 @@ def standing_axis(
     Taken as standing when the sensor's x axis is within 40 degrees of the vertical.
     """
     before_s = float(lengths["start_s"].min()) if len(lengths) else np.inf
-    still = still_upright(recording, track, most_rad_s=_STILL_RAD_S)
+    still = standing.still(recording, track, most_rad_s=_STILL_RAD_S)
     still &= (recording.time_s < before_s) & (np.abs(up[:, 0]) > np.cos(np.radians(40.0)))
     stood = stand(still, standing, _STILL_S * recording.rate_hz)
     if stood is None:

@@ -32,7 +32,7 @@ def arms(splash_m_s2: float) -> tuple[ArmResult, dict[Side, np.ndarray]]:
         stroke_rate_cycles_min=32.0,
     )
     lengths = rehearsal.truth["lengths"]
-    share = who_stands(recording)
+    share = who_stands(recording, lengths)
     straps = {
         p: align_wrist(recording, recording.tracks[p], lengths, share, Quality()) for p in WRISTS
     }
