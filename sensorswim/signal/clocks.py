@@ -142,8 +142,8 @@ def _far_apart(matches: list[KnockMatch]) -> bool:
 def _credible(matches: list[KnockMatch], first: Shocks, second: Shocks) -> list[KnockMatch]:
     """Return the largest set of knock matches that lie on one clock line.
 
-    Claps at rest and touches of the wall can look like knocks: the line that most matches agree
-    on wins, then the one with the most alike shocks.
+    Claps at rest, kicks and touches of the wall can look like knocks: the line that most matches
+    agree on wins, those of still sensors first, then the one with the most alike shocks.
     """
     tolerance_s = 0.006 + 0.5 * max(first.period_s, second.period_s)
     best: list[KnockMatch] = []
@@ -162,9 +162,9 @@ def _credible(matches: list[KnockMatch], first: Shocks, second: Shocks) -> list[
     return best
 
 
-def _weight(matches: list[KnockMatch]) -> tuple[int, float]:
-    """Order sets of matches: by number, then by likeness."""
-    return len(matches), sum(m.likeness for m in matches)
+def _weight(matches: list[KnockMatch]) -> tuple[int, int, float]:
+    """Order sets of matches: by the number of still ones, by number, by likeness."""
+    return sum(m.still for m in matches), len(matches), sum(m.likeness for m in matches)
 
 
 def _from_both_ends(matches: list[KnockMatch], second: Shocks) -> ClockFit:
