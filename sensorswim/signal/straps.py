@@ -84,14 +84,15 @@ def align(
             continue
         shank = place.limb is Limb.ANKLE
         upright = _upright(recording, track, lengths, standing, -1.0 if shank else 1.0)
+        x_up = -standing.down[place] or (-1.0 if shank else 1.0)
         if shank:
-            straps[place], kicks = _shank(track, recording, lengths, swimming, upright)
+            straps[place], kicks = _shank(track, recording, lengths, swimming, upright, x_up)
             kicking += [place] if kicks else []
             if place is ANKLES[-1] and tuple(kicking) == ANKLES:
                 straps |= _levelled(recording, lengths, straps)
         else:
             legs = [roll_deg(recording.tracks[p], straps[p]) for p in kicking]
-            straps[place] = _trunk(track, recording, lengths, swimming, upright, legs)
+            straps[place] = _trunk(track, recording, lengths, swimming, upright, x_up, legs)
         _report(place, straps[place], upright is not None, quality)
     if swapped(straps):
         quality.add(
@@ -156,7 +157,7 @@ def _upright(
     """Return the long axis from the stand outside the lengths, None without one."""
     assert track.q_world_from_sensor is not None
     still = standing.still(recording, track) & ~_during(recording.time_s, lengths, "start_s")
-    stood = stand(still, standing, _STILL_S * recording.rate_hz)
+    stood = stand(still, standing.share, _STILL_S * recording.rate_hz)
     if stood is None:
         return None
     return _unit(sign * np.median(up_in_sensor(track.q_world_from_sensor)[stood], axis=0))
@@ -168,6 +169,7 @@ def _shank(
     lengths: pd.DataFrame,
     swimming: BoolArray,
     toes: FloatArray | None,
+    x_up: float,
 ) -> tuple[FloatArray, bool]:
     """Return the shank's frame, lateral axis from the kicks, and whether the leg kicks at all."""
     assert track.q_world_from_sensor is not None and track.placement.side is not None
@@ -175,7 +177,7 @@ def _shank(
     nominal = np.array([1.0, 0.0, 0.0])
     lateral = _kick_axis(track, recording.rate_hz, swimming, nominal if toes is None else toes)
     if lateral is None:
-        return _riding_shank(track, recording, lengths, swimming, toes), False
+        return _riding_shank(track, recording, lengths, swimming, toes, x_up), False
     mean_up = np.median(up_in_sensor(track.q_world_from_sensor)[swimming], axis=0)
     if toes is None:
         outer = lateral * (1.0 if lateral[2] >= 0 else -1.0)
@@ -184,7 +186,7 @@ def _shank(
     frame = _square(toes, outer)
     lean_deg = float(np.nanmedian(roll_deg(track, frame)[swimming]))
     if abs(lean_deg) > _MOST_LEAN_DEG:
-        return _riding_shank(track, recording, lengths, swimming, toes), False
+        return _riding_shank(track, recording, lengths, swimming, toes, x_up), False
     return frame, True
 
 
@@ -222,10 +224,11 @@ def _riding_shank(
     lengths: pd.DataFrame,
     swimming: BoolArray,
     toes: FloatArray | None,
+    x_up: float,
 ) -> FloatArray:
     """Return the frame of a leg that doesn't kick: its zero of roll as on the trunk."""
     assert track.placement.side is not None
-    crown = _trunk(track, recording, lengths, swimming, None if toes is None else -toes)
+    crown = _trunk(track, recording, lengths, swimming, None if toes is None else -toes, x_up)
     sign = track.placement.side.sign
     return np.stack([-crown[0], sign * crown[2], sign * crown[1]])
 
@@ -259,10 +262,12 @@ def _trunk(
     lengths: pd.DataFrame,
     swimming: BoolArray,
     crown: FloatArray | None,
+    x_up: float,
     legs_deg: Sequence[FloatArray] = (),
 ) -> FloatArray:
     """Return the frame of trunk or head: long axis from standing or roll, then the zero of roll.
 
+    Without a stand (`crown`) the sign of `x_up` says whether the x axis points to the crown.
     Legs that kick know their zero of roll from the kicks, and roll along with the trunk; the
     glides after the push-off are taken where they agree, for they are level more often than not.
     """
@@ -271,7 +276,7 @@ def _trunk(
     if crown is None:
         rolling = track.gyro_rad_s[swimming]
         axis = np.linalg.eigh(rolling.T @ rolling)[1][:, -1]
-        crown = axis * (1.0 if axis[0] >= 0 else -1.0)
+        crown = axis * (1.0 if axis[0] * x_up >= 0 else -1.0)
     strap = _square_z(crown, np.median(up[swimming], axis=0))
     roll = np.degrees(np.arctan2(up @ strap[1], up @ strap[2]))
     glide = _glide_deg(recording, track, roll, lengths)

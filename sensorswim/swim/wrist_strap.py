@@ -45,7 +45,7 @@ def align_wrist(
     swimming = during(recording.time_s, *spans_s) & track.valid
     along = standing_axis(recording, track, up, lengths, standing)
     if along is None:
-        along = np.array([standing.outwards[track.placement] or 1.0, 0.0, 0.0])
+        along = np.array([standing.down[track.placement] or 1.0, 0.0, 0.0])
         quality.add(
             "strap_not_checked",
             Severity.DEGRADED,
@@ -73,7 +73,7 @@ def standing_axis(
     before_s = float(lengths["start_s"].min()) if len(lengths) else np.inf
     still = standing.still(recording, track, most_rad_s=_STILL_RAD_S)
     still &= (recording.time_s < before_s) & (np.abs(up[:, 0]) > np.cos(np.radians(40.0)))
-    stood = stand(still, standing, _STILL_S * recording.rate_hz)
+    stood = stand(still, standing.share, _STILL_S * recording.rate_hz)
     if stood is None:
         return None
     mean = -np.median(up[stood], axis=0)

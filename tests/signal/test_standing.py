@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sensorswim.signal.standing import Upright, stand
+from sensorswim.signal.standing import stand
 
 
 def _rows(*spans: tuple[int, int]) -> np.ndarray:
@@ -14,41 +14,23 @@ def _rows(*spans: tuple[int, int]) -> np.ndarray:
     return out
 
 
-def _all(share: np.ndarray) -> Upright:
-    """Return what stands the way up it is worn."""
-    return Upright(share=share, as_worn=share)
-
-
 def test_a_short_stand_of_all_sensors_beats_a_long_rest_of_one() -> None:
     still = _rows((0, 500), (600, 800))
     share = np.where(np.arange(1000) < 500, 0.25, 1.0)
-    np.testing.assert_array_equal(stand(still, _all(share), 100), _rows((600, 800)))
-    np.testing.assert_array_equal(stand(still, _all(0 * share), 100), _rows((0, 500)))
+    np.testing.assert_array_equal(stand(still, share, 100), _rows((600, 800)))
+    np.testing.assert_array_equal(stand(still, 0 * share, 100), _rows((0, 500)))
 
 
 def test_of_stands_of_nearly_as_many_sensors_the_longest_counts() -> None:
     """Sensors that lie together upright for a moment before they are strapped on don't."""
     still = _rows((0, 200), (400, 900))
     share = np.where(np.arange(1000) < 300, 1.0, 0.85)
-    np.testing.assert_array_equal(stand(still, _all(share), 100), _rows((400, 900)))
+    np.testing.assert_array_equal(stand(still, share, 100), _rows((400, 900)))
 
 
 def test_what_is_too_short_is_no_stand() -> None:
     still = _rows((0, 500), (600, 800))
     share = np.where(np.arange(1000) < 500, 0.25, 1.0)
-    np.testing.assert_array_equal(stand(still, _all(share), 300), _rows((0, 500)))
-    assert stand(still, _all(share), 600) is None
-    assert stand(_rows(), _all(share), 1) is None
-
-
-def test_sensors_that_lie_together_anyhow_are_no_stand() -> None:
-    """Taken off after the swim and put down upright, one of four the other way up, or all right.
-
-    One may be worn upside down as well: then only a stand as long as the other is doubted.
-    """
-    still = _rows((0, 400), (500, 960))
-    upright = Upright(share=np.ones(1000), as_worn=np.where(np.arange(1000) < 450, 1.0, 0.75))
-    np.testing.assert_array_equal(stand(still, upright, 100), _rows((0, 400)))
-    brief = _rows((0, 400), (500, 700))
-    upright = Upright(share=np.ones(1000), as_worn=np.where(np.arange(1000) < 450, 0.75, 1.0))
-    np.testing.assert_array_equal(stand(brief, upright, 100), _rows((0, 400)))
+    np.testing.assert_array_equal(stand(still, share, 300), _rows((0, 500)))
+    assert stand(still, share, 600) is None
+    assert stand(_rows(), share, 1) is None

@@ -262,7 +262,8 @@ def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     hanging = np.where(time_s < 10.0, -np.pi / 2, 0.0)
     pulls = np.where(time_s > 18.0, -1.2 * np.sin(2.0 * time_s) ** 2, 0.0)
-    right_way = _track(P.LEFT_WRIST, hanging + pulls, _push(time_s, 15.0))
+    drawn = 0.4 * np.gradient(pulls, 1.0 / RATE_HZ) ** 2
+    right_way = _track(P.LEFT_WRIST, hanging + pulls, _push(time_s, 15.0) - drawn)
     wrong = replace(
         right_way,
         accel_m_s2=right_way.accel_m_s2 * [-1.0, -1.0, 1.0],
