@@ -37,6 +37,7 @@ _ALIKE: Final = 0.8
 _RIDING_RAD_S: Final = 0.35
 _OUTER_SHARE: Final = 0.5
 _HEAD_DOUBT_DEG: Final = 12.0
+_HEAD_OFTEN: Final = 0.2
 """Picked on the synthetic swimmer."""
 _LEVEL_DEG: Final = 2.7
 """From how far off the zero of the kicks gives way to that of glides and peaks, and how well these
@@ -292,24 +293,16 @@ def _trunk(
 
 
 def _head_zero_deg(glide: float | None, swimming_deg: FloatArray) -> float:
-    """Return the head's zero of roll: of the glides where the head is mostly so when swimming.
+    """Return the head's zero of roll: of the glides where the head is often so when swimming.
 
     Who breathes every second half cycle and stays long has the face up nearly half of the time:
-    then the median lies between, while a third of all lies close to where the head is kept still.
+    then the median lies between, while the head is kept still near either end.
     """
-    middle, still = float(np.median(swimming_deg)), _densest(swimming_deg)
-    if glide is not None and min(abs(glide - still), abs(glide - middle)) < _HEAD_DOUBT_DEG:
-        return glide
-    return middle
-
-
-def _densest(values: FloatArray) -> float:
-    """Return the middle of the shortest stretch that holds a third of the values."""
-    ordered = np.sort(values)
-    count = max(len(ordered) // 3, 1)
-    widths = ordered[count:] - ordered[:-count]
-    first = int(np.argmin(widths))
-    return float(0.5 * (ordered[first] + ordered[first + count]))
+    middle = float(np.median(swimming_deg))
+    if glide is None:
+        return middle
+    often = float(np.mean(np.abs(swimming_deg - glide) < _HEAD_DOUBT_DEG)) > _HEAD_OFTEN
+    return glide if often or abs(glide - middle) < _HEAD_DOUBT_DEG else middle
 
 
 def _zero_deg(glide: float | None, middle: float, legs: float | None) -> float:

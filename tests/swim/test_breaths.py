@@ -11,7 +11,7 @@ import pytest
 from sensorswim.model import Quality, Recording, Side
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
-from sensorswim.signal.straps import align
+from sensorswim.signal.straps import _head_zero_deg, align
 from sensorswim.swim.breath_classes import Told, believed
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.half_cycles import find_half_cycles
@@ -375,3 +375,12 @@ def test_a_head_that_is_up_nearly_half_of_the_time_keeps_its_zero() -> None:
     found = _breaths(rehearsal, recording).breaths
     assert set(found["side"]) == {"left"}
     assert f1(rehearsal.truth["breaths"]["peak_s"], found["peak_s"], 0.3) > 0.97
+
+
+def test_a_head_that_is_turned_for_longer_than_not_keeps_its_zero() -> None:
+    """Up a little more than half of the time: where it is kept longest is no zero, the glide is."""
+    rng = np.random.default_rng(3)
+    roll_deg = np.r_[0.0 + rng.normal(0.0, 4.0, 420), 80.0 + rng.normal(0.0, 3.0, 580)]
+    assert _head_zero_deg(1.0, roll_deg) == 1.0
+    assert _head_zero_deg(40.0, roll_deg) == pytest.approx(np.median(roll_deg))
+    assert _head_zero_deg(None, roll_deg) == pytest.approx(np.median(roll_deg))
