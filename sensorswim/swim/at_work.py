@@ -40,9 +40,9 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
 
 
 def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
-    """Return until when the limbs idle in a stretch of session time, its start where they don't.
+    """Return when the limbs begin to work in a stretch of session time, its start if they never do.
 
-    Hands and feet that idle at the wall before a push-off may lie as level as in a swim.
+    Of several bouts of work the longest counts. Hands and feet that idle at the wall before a push-off may lie as level as in a swim.
     """
     first, last = np.searchsorted(recording.time_s, [from_s, to_s])
     window = int(_OVER_S * recording.rate_hz)
@@ -54,9 +54,12 @@ def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
     if not rates:
         return from_s
     working = np.flatnonzero(np.max(rates, axis=0) > _WORKING_RAD_S)
-    idle = np.diff(working, prepend=-1) > _IDLE_S * recording.rate_hz
-    idle[:1] = True
-    return float(recording.time_s[first + working[idle][-1]]) if len(working) else from_s
+    if not len(working):
+        return from_s
+    idle = np.flatnonzero(np.diff(working) > _IDLE_S * recording.rate_hz)
+    begins, ends = np.append(0, idle + 1), np.append(idle, len(working) - 1)
+    longest = int(np.argmax(working[ends] - working[begins]))
+    return float(recording.time_s[first + working[begins[longest]]])
 
 
 def legs_at_work(recording: Recording, rows: slice) -> bool:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.swim.at_work import arms_at_work, legs_at_work
+from sensorswim.swim.at_work import arms_at_work, legs_at_work, works_from_s
 from sensorswim.swim.lengths import LengthFinder
 
 RATE_HZ = 100.0
@@ -95,6 +96,17 @@ def test_wrists_that_are_shaken_without_any_rhythm_swim_no_length() -> None:
         shaken = _carried(seed, wrists_rad=0.6)
         assert arms_at_work(shaken, slice(None))
         assert not len(LengthFinder().find(shaken).spans)
+
+
+def test_work_begins_after_idling_and_a_lull_in_it_is_no_beginning() -> None:
+    """Idle to 8 s, at work to 22 s, a lull of 4 s, a last stroke."""
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    works = ((time_s > 8.0) & (time_s < 22.0)) | ((time_s > 26.0) & (time_s < 28.0))
+    swing = np.where(works, np.sin(2.0 * np.pi * time_s), 0.0)
+    wrist = _moved(Placement.LEFT_WRIST, np.column_stack([0.0 * swing, swing, 0.0 * swing]))
+    assert works_from_s(_recording(wrist), 0.0, SECONDS) == pytest.approx(8.0, abs=1.0)
+    still = _moved(Placement.LEFT_WRIST, np.zeros((len(time_s), 3)))
+    assert works_from_s(_recording(still), 3.0, SECONDS) == 3.0
 
 
 def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_length() -> None:
