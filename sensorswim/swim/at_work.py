@@ -42,7 +42,8 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
 def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
     """Return when the limbs begin to work in a stretch of session time, its start if they never do.
 
-    Of several bouts of work the longest counts. Hands and feet that idle at the wall before a push-off may lie as level as in a swim.
+    Of several bouts of work the longest counts. Hands and feet that idle at the wall before a
+    push-off may lie as level as in a swim.
     """
     first, last = np.searchsorted(recording.time_s, [from_s, to_s])
     window = int(_OVER_S * recording.rate_hz)
