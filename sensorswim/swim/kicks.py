@@ -22,6 +22,8 @@ from sensorswim.signal.straps import ANKLES
 _NO_CYCLES: Final = np.zeros((0, 2))
 _AROUND_S: Final = 0.04
 """So far from the moment of a kick its full speed is looked for."""
+_SHARP_S: Final = 0.06
+"""So far from there the sharp moment."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +35,9 @@ class KickRule:
     low_pass_hz : float
         Takes water noise off the turn rate; lower blunts fast kicks.
     moment_low_pass_hz : float
-        The same to tell when a kick is strongest: blunting it moves it by 1 ms only.
+        The same to tell when a kick is strongest, but for what blunting moves all of a leg by.
+    sharp_low_pass_hz : float
+        The same to tell that: shaken, single kicks are off by more, but their median isn't.
     apart_s : float
         Smallest time between two downbeats of a leg.
     least_deg_s : float
@@ -59,6 +63,7 @@ class KickRule:
 
     low_pass_hz: float = 7.0
     moment_low_pass_hz: float = 5.0
+    sharp_low_pass_hz: float = 14.0
     apart_s: float = 0.2
     least_deg_s: float = 40.0
     rides_deg_s: float = 70.0
@@ -218,20 +223,39 @@ def _candidates(
     peaks = peaks[recording.tracks[place].valid[peaks]]
     rate = extension_deg_s(recording, place, straps[place], rule.low_pass_hz)
     around = 2 * round(_AROUND_S * recording.rate_hz) + 1
+    sharp = extension_deg_s(recording, place, straps[place], rule.sharp_low_pass_hz)
+    moments = peaks + _between(smooth, peaks) + _blunted(smooth, sharp, peaks, recording.rate_hz)
     return _Leg(
         side=str(place.side),
-        time_s=recording.time_s[peaks] + _between(smooth, peaks) / recording.rate_hz,
+        time_s=recording.time_s[0] + moments / recording.rate_hz,
         rate_deg_s=maximum_filter1d(rate, around)[peaks],
         at=peaks,
         speed_deg_s=rate,
     )
 
 
+def _blunted(smooth: FloatArray, sharp: FloatArray, peaks: IntArray, rate_hz: float) -> float:
+    """Return by how many samples the smooth speed has a leg's stronger peaks too early.
+
+    A leg may speed up sooner or later than it slows down: blunting moves such a peak to the slower
+    side, in all kicks alike.
+    """
+    if not len(peaks):
+        return 0.0
+    strong = peaks[smooth[peaks] >= np.median(smooth[peaks])]
+    reach = round(_SHARP_S * rate_hz)
+    near = (strong[:, None] + np.arange(-reach, reach + 1)).clip(1, len(sharp) - 2)
+    top = near[np.arange(len(strong)), sharp[near].argmax(axis=1)]
+    late = top + _between(sharp, top) - strong - _between(smooth, strong)
+    return float(np.median(late))
+
+
 def _between(values: FloatArray, peaks: np.ndarray) -> FloatArray:
     """Return the vertex of the parabola through each peak and its neighbours, in samples."""
     before, at, after = values[peaks - 1], values[peaks], values[peaks + 1]
     bend = before - 2.0 * at + after
-    return np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
+    vertex = 0.5 * (before - after) / np.where(bend < 0, bend, -1.0)
+    return np.where(bend < 0, vertex, 0.0).clip(-0.5, 0.5)
 
 
 def _inside(leg: _Leg, other: _Leg | None, length: dict[str, Any], rule: KickRule) -> BoolArray:

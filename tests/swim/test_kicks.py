@@ -12,7 +12,13 @@ from sensorswim.model import Placement, Quality, Recording, Track
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal.straps import align
-from sensorswim.swim.kicks import cycle_phase, detect_kicks, phase_cycles
+from sensorswim.swim.kicks import (
+    KickRule,
+    _candidates,
+    cycle_phase,
+    detect_kicks,
+    phase_cycles,
+)
 from tests.swim.swum import ANKLES, P, f1, swim, wearing
 
 
@@ -60,6 +66,31 @@ def test_shaking_water_moves_a_kick_little_and_leaves_its_size() -> None:
         )
     assert np.median(np.abs(late_s)) < 0.010
     assert np.median(sizes) == pytest.approx(1.0, abs=0.05)
+
+
+@pytest.mark.parametrize("rise_s", [0.09, 0.14, 0.19])
+def test_a_leg_that_whips_or_slows_down_late_keeps_the_moment_of_its_kicks(rise_s: float) -> None:
+    """It speeds up over `rise_s` and slows down over the rest of 0.28 s, each by a half cosine.
+
+    Blunted to 5 Hz they would be off by 0.022 s.
+    """
+    time_s = np.arange(0.0, 20.0, 0.01)
+    true_s = np.arange(1.0, 19.0, 0.55)
+    apart_s = time_s[:, None] - true_s
+    share = apart_s / np.where(apart_s < 0.0, rise_s, 0.28 - rise_s)
+    speed = 5.0 * np.where(np.abs(share) < 1.0, 0.5 + 0.5 * np.cos(np.pi * share), 0.0).sum(axis=1)
+    speed += np.random.default_rng(2).normal(0.0, 0.1, len(time_s))
+    track = Track(
+        placement=P.LEFT_ANKLE,
+        accel_m_s2=np.zeros((len(time_s), 3)),
+        gyro_rad_s=np.outer(speed, [0.0, 0.0, -P.LEFT_ANKLE.side.sign]),
+        valid=np.ones(len(time_s), dtype=bool),
+        source_rate_hz=100.0,
+    )
+    recording = Recording(rate_hz=100.0, time_s=time_s, tracks={P.LEFT_ANKLE: track})
+    leg = _candidates(recording, P.LEFT_ANKLE, {P.LEFT_ANKLE: np.eye(3)}, KickRule())
+    np.testing.assert_allclose(leg.time_s, true_s, atol=0.012)
+    assert np.median(leg.time_s - true_s) == pytest.approx(0.0, abs=0.009)
 
 
 @pytest.mark.parametrize("beat", [2, 6])
