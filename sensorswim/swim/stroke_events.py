@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -25,6 +25,8 @@ _UNLIKE_S = 0.25
 """How long after a recovery an entry may lie and does where none is seen, in cycles, and by how
 much at most one departs from the others' (our choice)."""
 _STRAY = 1.5
+_LONGEST = 1.5
+"""Cycles that are longer than so many usual ones may hide a stroke in a gap."""
 _OTHER_PULL = 0.5
 """Pulls of one arm lie at least so far apart, in cycles."""
 _LEAST_ALIKE = 3
@@ -145,7 +147,17 @@ def _chain(
     pulls += _pulls_without_path(motion, [p.mid_pull_s for p in pulls])
     if entries and _reaches_for_the_wall(motion, pulls):
         entries[-1:] = [] if flips else [_wall_entry(motion, late_s, knocks)]
-    return _without_strays(_pair(entries, pulls), period_s)
+    strokes = _without_strays(_pair(entries, pulls), period_s)
+    return [_without_gap(stroke, motion) for stroke in strokes]
+
+
+def _without_gap(stroke: Stroke, motion: WristMotion) -> Stroke:
+    """Return a stroke without its next entry where others may have come before it, in a gap."""
+    long = stroke.next_entry_s - stroke.entry_s > _LONGEST * motion.period.period_s
+    first, last = np.searchsorted(motion.time_s, [stroke.entry_s, stroke.next_entry_s])
+    if long and not motion.valid[first:last].all():
+        return replace(stroke, next_entry_s=np.nan)
+    return stroke
 
 
 def _entries_s(motion: WristMotion, events: list[_Events]) -> tuple[FloatArray, float]:

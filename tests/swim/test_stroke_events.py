@@ -52,6 +52,7 @@ def _motion(cycles: float, after_s: float) -> SimpleNamespace:
         period=SimpleNamespace(period_s=_PERIOD_S),
         recoveries_s=_PERIOD_S * np.arange(1.0, np.ceil(cycles)) + after_s,
         time_s=np.arange(0.0, cycles * _PERIOD_S, 0.01),
+        valid=np.ones(len(np.arange(0.0, cycles * _PERIOD_S, 0.01)), dtype=bool),
         falls_s=np.empty(0),
     )
 
@@ -63,6 +64,22 @@ def test_an_entry_counts_whichever_window_it_lies_in(first_s: float) -> None:
     strokes = _chain(_motion(4.0, -0.25 * _PERIOD_S), events, None, flips=True)
     entries_s = [s.entry_s for s in strokes if np.isfinite(s.entry_s)]
     np.testing.assert_allclose(entries_s[:3], _PERIOD_S * np.arange(1, 4), atol=0.005)
+
+
+def test_a_stroke_before_a_gap_has_no_next_entry_if_others_may_lie_in_it() -> None:
+    """Of six turns the third and fourth are lost: whoever took the fifth for the next was wrong."""
+    events = [_events(_round(0.2 + k * _PERIOD_S), _SHOULDER, 0.8) for k in (0, 1, 4, 5)]
+    motion = _motion(7.5, -0.1)
+    motion.recoveries_s = np.delete(motion.recoveries_s, [2, 3])
+    motion.valid[(motion.time_s > 2.5 * _PERIOD_S) & (motion.time_s < 4.5 * _PERIOD_S)] = False
+    nexts_s = {
+        round(s.entry_s / _PERIOD_S): s.next_entry_s
+        for s in _chain(motion, events, None, flips=True)
+        if np.isfinite(s.entry_s)
+    }
+    assert nexts_s[1] == pytest.approx(2 * _PERIOD_S, abs=0.01)
+    assert np.isnan(nexts_s[2])
+    assert nexts_s[5] == pytest.approx(6 * _PERIOD_S, abs=0.01)
 
 
 def test_arms_that_come_overhead_in_a_flip_turn_reach_for_no_wall() -> None:
