@@ -4,8 +4,8 @@ Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--kit core] 
 
 Everything here rests on synthetic swimmers drawn over the whole range with sensor noise, straps and
 clocks on; the truth comes from their geometry. The first build is sensorswim.rehearsal; the second
-was written without knowledge of it or of the analysis (second_swimmer). A row shows the worst of
-the seed sets.
+and the third were written without knowledge of it or of the analysis (second_swimmer,
+third_swimmer). A row shows the worst of the seed sets.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from rich.progress import track
 
 from sensorswim.analyse import analyse
 from sensorswim.rehearsal import draw_swim
-from tests.validation import scoring, second_swimmer
+from tests.validation import scoring, second_swimmer, third_swimmer
 from tests.validation.scoring import Tally
 
 Tallies = dict[str, Tally]
@@ -43,9 +43,13 @@ def _independent(seed: int, folder: Path, kit: str) -> dict[str, pd.DataFrame]:
     return second_swimmer.swim(seed, folder, kit=kit)
 
 
+def _from_events(seed: int, folder: Path, kit: str) -> dict[str, pd.DataFrame]:
+    return third_swimmer.swim(seed, folder, kit=kit)
+
+
 _CRAWL = ("front_crawl", "drill")
-"""The second build tells the strokes of these, and their kicks and those of kicked lengths."""
-BUILDS = {"first": _rehearsed, "second": _independent}
+"""The other builds tell the strokes of these, and their kicks and those of kicked lengths."""
+BUILDS = {"first": _rehearsed, "second": _independent, "third": _from_events}
 
 
 def measure(seed: int, kit: str = "core", build: str = "first") -> Tallies:
@@ -58,7 +62,7 @@ def measure(seed: int, kit: str = "core", build: str = "first") -> Tallies:
     breaths = scoring.score_breaths(result.breaths, truth["breaths"])
     breaths.add("f1", breaths.f1)
     breaths.add("listed", float(len(result.breaths) > 0))
-    if build == "second":
+    if build != "first":
         lengths = truth["lengths"]
         strokes = scoring.told_of(result.arm_strokes, "entry_s", lengths, _CRAWL)
         kicks = scoring.told_of(result.kicks, "downbeat_s", lengths, (*_CRAWL, "kick"))

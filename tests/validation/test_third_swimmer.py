@@ -1,0 +1,94 @@
+"""The third swimmer's own physics: its logs and its truth must follow from one movement."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.integrate import cumulative_trapezoid
+from scipy.spatial.transform import Rotation
+
+from tests.validation.third_swimmer import swim
+from tests.validation.third_swimmer.body import move_body, sensor_pose
+from tests.validation.third_swimmer.choreography import write_session
+from tests.validation.third_swimmer.curves import RATE_HZ
+from tests.validation.third_swimmer.rotations import angular_rate, roll_deg
+from tests.validation.third_swimmer.traits import FULL, draw_plan, draw_swimmer
+from tests.validation.third_swimmer.truth_strokes import arm_strokes, find_bounds, kicks
+
+SEED = 101
+
+
+@pytest.fixture(scope="module")
+def moved():
+    rng = np.random.default_rng([SEED, 7])
+    swimmer, plan = draw_swimmer(rng, SEED), draw_plan(rng, "full", SEED)
+    script = write_session(swimmer, plan, rng)
+    motion = move_body(script, swimmer)
+    return swimmer, motion, find_bounds(motion, script.lengths, swimmer, plan.pool_length_m)
+
+
+@pytest.mark.parametrize("placement", FULL)
+def test_the_turning_rate_adds_up_to_the_orientation(moved, placement):
+    _, motion, bounds = moved
+    axes = sensor_pose(motion, placement)[0]
+    part = motion.span(bounds[0].start_s, bounds[0].start_s + 4.0)
+    rate = angular_rate(axes)[part]
+    now = Rotation.from_matrix(axes[part.start])
+    for step in Rotation.from_rotvec(0.5 * (rate[1:] + rate[:-1]) / RATE_HZ):
+        now = now * step
+    off = now.inv() * Rotation.from_matrix(axes[part.stop - 1])
+    assert np.degrees(off.magnitude()) < 0.2
+
+
+def test_the_upper_back_turns_by_the_roll_that_the_truth_tells(moved):
+    """Roll from the axes against the turn about the long axis, summed up over one length."""
+    _, motion, bounds = moved
+    axes = motion.axes["upper_back"]
+    part = motion.span(bounds[0].start_s + 3.0, bounds[0].start_s + 9.0)
+    told = np.radians(roll_deg(axes[part]))
+    turned = cumulative_trapezoid(angular_rate(axes)[part][:, 0], dx=1.0 / RATE_HZ, initial=0.0)
+    assert np.corrcoef(told, turned)[0, 1] > 0.99
+
+
+def test_feet_stay_on_the_wall_and_speed_peaks_as_they_leave(moved):
+    swimmer, motion, bounds = moved
+    for bound in bounds:
+        part = motion.span(bound.record.push_s, bound.record.push_s + 0.18)
+        for side in ("left", "right"):
+            ankle = motion.points[f"{side}_ankle"][part]
+            assert np.ptp(ankle, axis=0).max() < 0.01
+        after = motion.span(bound.start_s, bound.start_s + 1.0)
+        speed = np.abs(np.gradient(motion.points["hip"][after][:, 0], 1.0 / RATE_HZ))
+        assert speed.max() == pytest.approx(swimmer.push_speed_m_s, rel=0.1)
+
+
+def test_phases_follow_each_other(moved):
+    _, motion, bounds = moved
+    strokes = arm_strokes(motion, bounds).dropna()
+    order = strokes[["entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s"]].to_numpy()
+    assert len(order) > 20
+    assert (np.diff(order, axis=1) > 0.0).all()
+
+
+def test_legs_beat_in_turn(moved):
+    _, motion, bounds = moved
+    beats = kicks(motion, bounds, arm_strokes(motion, bounds))
+    own = beats[beats["length_no"] == 1]
+    assert len(own) > 10
+    assert (own["side"].to_numpy()[1:] != own["side"].to_numpy()[:-1]).mean() > 0.8
+
+
+def test_the_same_seed_writes_the_same_session_and_a_wrist_at_rest_weighs_itself(tmp_path):
+    """Standing before the swim the least shaken second reads gravity to within bias and scale."""
+    truth, again = (swim(SEED, tmp_path / name) for name in ("one", "two"))
+    pd.testing.assert_frame_equal(truth["arm_strokes"], again["arm_strokes"])
+    toml = [(tmp_path / name / "session.toml").read_bytes() for name in ("one", "two")]
+    assert toml[0] == toml[1]
+    path = next((tmp_path / "one").glob("left_wrist.*"))
+    log = pd.read_parquet(path) if path.suffix == ".parquet" else pd.read_csv(path)
+    accel = log.filter(like="accel_")
+    size = np.linalg.norm(accel * (9.80665 if "accel_x_g" in accel else 1.0), axis=1)
+    early = pd.Series(size[log["time_s"] < truth["lengths"]["start_s"].min() - 5.0])
+    still = early.rolling(50).std().idxmin()
+    assert early[still - 49 : still + 1].mean() == pytest.approx(9.8, abs=0.35)
