@@ -190,7 +190,8 @@ def swim_direction(recording: Recording, track: Track, start_s: float, end_s: fl
 def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[Placement, float]:
     """Return, by sensor, 1 where its long axis points as the placement says, else -1.
 
-    Limbs are told by how they are swung; between the swims the trunk stands upright.
+    Limbs are told by how they are swung; those that ride along, and the trunk, stand upright
+    between the swims. Hands also hold the wall.
 
     Parameters
     ----------
@@ -205,9 +206,11 @@ def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[P
 
 
 def _worn_sign(track: Track, swum: BoolArray) -> float:
-    if track.placement.limb not in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD):
-        return outwards(track, swum) or 1.0
-    down = -up_in_sensor(quaternions(track))[:, 0]
-    resting = down[~swum & track.valid]
+    trunk = track.placement.limb in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD)
+    told = 0.0 if trunk else outwards(track, swum)
+    if told or track.placement.limb is Limb.WRIST:
+        return told or 1.0
+    up = up_in_sensor(quaternions(track))[:, 0] * (-1.0 if trunk else 1.0)
+    resting = up[~swum & track.valid]
     upright = resting[np.abs(resting) > _UPRIGHT]
     return -1.0 if len(upright) and np.median(upright) > 0.0 else 1.0

@@ -94,6 +94,31 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
+@pytest.mark.parametrize(
+    ("top_deg", "misfit_m", "supine"),
+    [(10.0, 0.01, False), (75.0, 0.01, False), (75.0, 0.03, True), (89.0, 0.03, True)],
+)
+def test_arms_that_recover_straight_are_on_the_back_only_where_they_fit_no_prone_shoulder(
+    top_deg: float, misfit_m: float, supine: bool
+) -> None:
+    """The forearm hangs by 40 degrees in the pull and rises to the top in the recovery."""
+    tilt = np.sin(np.radians(np.tile(np.r_[np.full(50, -40.0), np.full(50, top_deg)], 5)))
+    forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
+    arm = SimpleNamespace(forearm=forearm, valid=np.ones(len(tilt), dtype=bool))
+    shoulder = SimpleNamespace(residual_m=misfit_m)
+    told = ActivityRule()._on_back({Side.LEFT: arm}, {Side.LEFT: shoulder})
+    assert told is supine
+
+
+def test_arms_that_rise_nearly_upright_are_on_the_back_whatever_they_fit() -> None:
+    tilt = np.tile(np.r_[np.full(50, -0.1), np.full(50, 0.99)], 5)
+    forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
+    arm = SimpleNamespace(forearm=forearm, valid=np.ones(len(tilt), dtype=bool))
+    fits = {Side.LEFT: SimpleNamespace(residual_m=0.0)}
+    assert ActivityRule()._on_back({Side.LEFT: arm}, fits)
+    assert ActivityRule()._on_back({Side.LEFT: arm}, {})
+
+
 def test_breaststroke_of_which_one_forearm_seems_to_come_overhead_is_no_crawl() -> None:
     """Its phase is any, so it says nothing of the arms' being half a cycle apart."""
     motions, shoulders = _arms(1.93, 0.21, 0.5)

@@ -281,6 +281,15 @@ def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
         assert found == pytest.approx(15.0, abs=0.1)
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_which_way_up_an_ankle_is_that_rides_along_tells_the_rest(turned: bool) -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    hanging = np.where(time_s < 10.0, np.pi / 2 if turned else -np.pi / 2, 0.0)
+    recording = _recording(time_s, _track(P.LEFT_ANKLE, hanging, 0.0 * time_s))
+    worn = worn_signs(recording, [(15.0, 30.0)])
+    assert worn[P.LEFT_ANKLE] == (-1.0 if turned else 1.0)
+
+
 @pytest.fixture(scope="module")
 def turned() -> tuple[Rehearsal, Recording]:
     segments = [Knocks(), Stand(duration_s=6.0)]
