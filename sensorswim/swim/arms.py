@@ -359,17 +359,17 @@ def _falls(
 def closed_path(time_s: FloatArray, accel: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return velocity and position (N, 3) with no mean that end a cycle as they began it."""
     since_s = (time_s - time_s[0])[:, None]
-    velocity = added_up(accel, time_s)
+    velocity = _added_up(accel, time_s)
     velocity -= velocity[-1] / since_s[-1] * since_s
-    position = added_up(velocity, time_s)
+    position = _added_up(velocity, time_s)
     mean = position[-1] / since_s[-1]
     velocity -= mean
     position -= mean * since_s
-    position -= added_up(position, time_s)[-1] / since_s[-1]
+    position -= _added_up(position, time_s)[-1] / since_s[-1]
     return velocity, position
 
 
-def added_up(values: FloatArray, time_s: FloatArray) -> FloatArray:
+def _added_up(values: FloatArray, time_s: FloatArray) -> FloatArray:
     """Return the integral (N, 3) from the first sample on, by the trapezoidal rule."""
     out = np.zeros_like(values)
     np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time_s)[:, None], axis=0, out=out[1:])
