@@ -19,11 +19,12 @@ _WALL_SHARE = 0.75
 """In cycles: how much later than usual the hand comes down that reaches for the wall (0.07 in the
 first of four builds of synthetic swimmers, not at all in the others), and how near the end."""
 
-_ENTRY_AFTER = (-0.05, 0.5)
+_ENTRY_AFTER = (-0.05, 0.3, 0.5)
 _USUAL_ENTRY = 0.08
 _UNLIKE_S = 0.25
-"""How long after a recovery an entry may lie and does where none is seen, in cycles, and by how
-much at most one departs from the others' (our choice)."""
+"""How long after a recovery an entry may lie (the last where there is none sooner, as of straight
+arms) and does where none is seen, in cycles, and by how much at most one departs from the others'
+(our choice)."""
 _STRAY = 1.5
 _LONGEST = 1.5
 """Cycles that are longer than so many usual ones may hide a stroke in a gap."""
@@ -169,12 +170,15 @@ def _entries_s(motion: WristMotion, events: list[_Events]) -> tuple[FloatArray, 
     recoveries_s, period_s = motion.recoveries_s, motion.period.period_s
     seen_s = np.concatenate([e.entries_s for e in events]) if events else np.empty(0)
     late_s = seen_s - recoveries_s[:, None]
-    first, last = _ENTRY_AFTER
-    late_s[(late_s <= first * period_s) | (late_s >= last * period_s)] = np.nan
+    first, soon, last = _ENTRY_AFTER
+    late_s[late_s <= first * period_s] = np.nan
+    soonest_s = np.fmin.reduce(late_s, axis=1, keepdims=True, initial=np.inf)
+    until_s = np.where(soonest_s < soon * period_s, soon, last) * period_s
+    late_s[~(late_s < until_s)] = np.nan
     known = np.flatnonzero(np.isfinite(late_s).any(axis=1))
     if not len(known):
         return recoveries_s + _USUAL_ENTRY * period_s, _USUAL_ENTRY * period_s
-    usual_s = float(np.median(np.nanmax(late_s[known], axis=1)))
+    usual_s = float(np.median(np.nanmin(late_s[known], axis=1)))
     unlike_s = np.abs(late_s[known] - usual_s)
     nearest = np.nanargmin(unlike_s, axis=1)
     delays_s = np.full(len(recoveries_s), usual_s)
