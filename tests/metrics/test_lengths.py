@@ -1,15 +1,12 @@
 """Rules by which cycles and kicks become the figures of a length."""
 
-from datetime import UTC, datetime
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths, kick_beat
-from sensorswim.model import Session
 from sensorswim.model.tables import frame
+from tests.invented import invented_session
 
 
 @pytest.mark.parametrize(
@@ -115,15 +112,8 @@ def test_lengths_whose_breaths_cant_be_told_have_no_counts():
     rolls = [row | {"length_no": 1, "is_breath": told} for told in (True, False)]
     rolls = frame("rolls", [*rolls, row | {"length_no": 2, "is_breath": None}])
     breaths = frame("breaths", [row | {"length_no": 1}])
-    session = Session(
-        folder=Path(),
-        started_at=datetime(2026, 1, 5, tzinfo=UTC),
-        swimmer="Invented",
-        pool_length_m=25.0,
-        sensors=(),
-    )
     full = fill_lengths(
-        session,
+        invented_session(),
         lengths,
         strokes=frame("arm_strokes", []),
         kicks=frame("kicks", []),

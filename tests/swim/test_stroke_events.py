@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sensorswim.swim.cycle_path import CyclePath
-from sensorswim.swim.stroke_events import _catches_s, _chain, _events
+from sensorswim.swim.stroke_events import _catches_s, _chain, _entries_s, _Events, _events
 
 _PERIOD_S, _RADIUS_M = 1.2, 0.6
 _SHOULDER = SimpleNamespace(path_at=lambda phase: np.zeros((len(phase), 3)), surface_m=0.0)
@@ -64,6 +64,25 @@ def test_an_entry_counts_whichever_window_it_lies_in(first_s: float) -> None:
     strokes = _chain(_motion(4.0, -0.25 * _PERIOD_S), events, None, flips=True)
     entries_s = [s.entry_s for s in strokes if np.isfinite(s.entry_s)]
     np.testing.assert_allclose(entries_s[:3], _PERIOD_S * np.arange(1, 4), atol=0.005)
+
+
+@pytest.mark.parametrize(
+    ("seen", "told"), [((0.2,), 0.2), ((0.45,), 0.45), ((0.1, 0.28), 0.1), ((0.2, 0.45), 0.2)]
+)
+def test_of_two_entries_after_a_recovery_the_sooner_counts(
+    seen: tuple[float, ...], told: float
+) -> None:
+    """In cycles; a hand may rise again in a held breath, and straight arms are late."""
+    motion = _motion(5.0, 0.0)
+    nan = float("nan")
+    events = [
+        _Events(catch_s=nan, mid_pull_s=nan, exit_s=nan, next_catch_s=nan,
+                entries_s=recovery_s + _PERIOD_S * np.array(seen))
+        for recovery_s in motion.recoveries_s
+    ]  # fmt: skip
+    entries_s, usual_s = _entries_s(motion, events)
+    assert usual_s == pytest.approx(told * _PERIOD_S)
+    np.testing.assert_allclose(entries_s, motion.recoveries_s + told * _PERIOD_S)
 
 
 def test_a_stroke_before_a_gap_has_no_next_entry_if_others_may_lie_in_it() -> None:

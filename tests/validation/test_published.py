@@ -5,9 +5,6 @@ Each group carries planted errors: the same check must fail on values that are w
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-from pathlib import Path
-
 import ahrs
 import numpy as np
 import pandas as pd
@@ -15,10 +12,10 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
-from sensorswim.model import Session
 from sensorswim.model.tables import frame
 from sensorswim.signal import rotations
 from sensorswim.swim.coordination import index_of_coordination_pct, phase_shares
+from tests.invented import invented_session
 
 EDGES = ["entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s"]
 
@@ -108,13 +105,6 @@ def test_published_mean_phases_fail_where_pull_and_recovery_change_places():
 
 def filled(*, cycle_s=2.0, clean_speed_m_s=1.2, beat=6, cycles=9):
     """Return the figures of one length swum evenly; kicks as many per cycle as `beat` says."""
-    session = Session(
-        folder=Path(),
-        started_at=datetime(2026, 1, 5, tzinfo=UTC),
-        swimmer="Invented",
-        pool_length_m=25.0,
-        sensors=(),
-    )
     table = symmetric((30, 24, 22, 24), cycle_s=cycle_s, cycles=cycles)
     downbeats = (np.arange(beat * cycles) + 0.25) * cycle_s / beat
     kicks = frame(
@@ -129,7 +119,7 @@ def filled(*, cycle_s=2.0, clean_speed_m_s=1.2, beat=6, cycles=9):
     rolls, breaths = frame("rolls", []), frame("breaths", [])
     cut = arm_cycles(lengths, table, kicks, rolls, breaths)
     return fill_lengths(
-        session,
+        invented_session(),
         lengths,
         strokes=table,
         kicks=kicks,
