@@ -2,8 +2,8 @@
 
 The arms' rhythm tells strokes from kick; left and right half a cycle apart tell crawl and
 backstroke from butterfly and breaststroke; the way up of legs or trunk, else how well the arm
-fits a prone shoulder, tells front from back; a small swing of the forearm tells breaststroke
-from butterfly.
+fits a prone shoulder and comes out upright, tells front from back; a small swing of the forearm
+tells breaststroke from butterfly.
 """
 
 from __future__ import annotations
@@ -36,6 +36,8 @@ class ActivityRule:
         Arms closer than this share of a cycle move together.
     breaststroke_swing : float
         Swing (see `Period`) below which a forearm never goes overhead.
+    short_swing : float
+        The same for a lone wrist that travels no further than `breaststroke_travel_m`.
     breaststroke_travel_m : float
         Travel of the wrists along the body, both together, below which they don't push to the
         hips: 0.40 to 0.54 in breaststroke, 0.80 to 1.24 in butterfly of synthetic swimmers of
@@ -50,9 +52,20 @@ class ActivityRule:
         By how much a forearm must point further up than down (sines) to swim on the back, where
         the misfit agrees and where nothing else is asked: up to 0.43 in straight recoveries, 0.54
         and more in most backstroke.
+    stands : float
+        Sine of a forearm's tilt as it comes forward below which an arm doesn't swim on the back:
+        there it passes upright, 0.73 to 1.0; on the front so does one that recovers straight, and
+        many a one hangs or lies level.
     sweep_ratio : float
         Sideways over vertical travel of a lone wrist above which it swings out low, as in
-        butterfly; in crawl the roll of the body keeps it close.
+        butterfly; in crawl the roll of the body keeps it close: 0.6 at most, but for wide
+        recoveries.
+    hangs : float
+        The tilt as in `stands` below which a forearm that comes forward hangs under a high elbow,
+        which is crawl's.
+    heaves_misfit_m : float
+        Misfit of the elbow to a shoulder that rolls below which the body rolls, as in crawl with
+        a wide recovery.
     rolling_deg : float
         Roll of the shanks (standard deviation) from which legs alone mean crawl or backstroke.
     flutter : float
@@ -61,12 +74,16 @@ class ActivityRule:
 
     together_share: float = 0.18
     breaststroke_swing: float = 1.75
+    short_swing: float = 2.0
     breaststroke_travel_m: float = 0.67
     prone_misfit_m: float = 0.05
     doubtful_misfit_m: float = 0.02
     rises_more: float = 0.15
     rises_far: float = 0.48
+    stands: float = 0.65
     sweep_ratio: float = 0.7
+    hangs: float = -0.3
+    heaves_misfit_m: float = 0.0105
     rolling_deg: float = 5.0
     flutter: float = 0.2
 
@@ -126,7 +143,7 @@ class ActivityRule:
         overhead = any(m.overhead for m in motions.values())
         together = len(motions) == 2 and self._together(motions, shoulders)
         apart = len(motions) == 2 and not together
-        if (swing < self.breaststroke_swing and not apart) or not overhead:
+        if not overhead or (not apart and self._swings_short(swing, shoulders, wrists_worn)):
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if together:
@@ -135,9 +152,17 @@ class ActivityRule:
             return "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
         if wrists_worn == 2 and len(motions) == 1:
             return "other"
-        if not supine and wrists_worn == 1 and self._sweeps_out(shoulders):
+        if not supine and wrists_worn == 1 and self._sweeps_out(motions, shoulders):
             return "butterfly"
         return "backstroke" if supine else "front_crawl"
+
+    def _swings_short(
+        self, swing: float, shoulders: dict[Side, ShoulderFit], wrists_worn: int
+    ) -> bool:
+        """Tell breaststroke's hands, which come forward under the water, from a crawler's."""
+        if wrists_worn == 1 and shoulders:
+            return swing < self.short_swing and self._stays_ahead(shoulders)
+        return swing < self.breaststroke_swing
 
     def _on_back(
         self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
@@ -147,6 +172,8 @@ class ActivityRule:
         On the front it is the other way round, but for arms that recover straight: these still fit
         a prone shoulder, which an arm on the back mostly doesn't.
         """
+        if _recovery_tilt(motions) < self.stands:
+            return False
         tilts = [m.forearm[m.valid, 2] for m in motions.values() if m.valid.any()]
         more = float(np.mean([rises(t) for t in tilts])) if tilts else 0.0
         if not shoulders:
@@ -155,9 +182,15 @@ class ActivityRule:
         doubtful = more > self.rises_more and misfit_m > self.doubtful_misfit_m
         return doubtful or more > self.rises_far or misfit_m > self.prone_misfit_m
 
-    def _sweeps_out(self, shoulders: dict[Side, ShoulderFit]) -> bool:
+    def _sweeps_out(
+        self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
+    ) -> bool:
+        """Tell a lone arm that comes forward low and wide over a body that heaves, not rolls."""
+        if not shoulders or not self.hangs < _recovery_tilt(motions) < self.stands:
+            return False
         travel = [s.wrist_travel_m[1] / s.wrist_travel_m[2] for s in shoulders.values()]
-        return bool(travel) and float(np.mean(travel)) > self.sweep_ratio
+        misfit_m = float(np.mean([s.residual_m for s in shoulders.values()]))
+        return float(np.mean(travel)) > self.sweep_ratio and misfit_m > self.heaves_misfit_m
 
     def _stays_ahead(self, shoulders: dict[Side, ShoulderFit]) -> bool:
         """Tell hands that part and meet before the shoulders from those that push to the hips."""
@@ -174,6 +207,15 @@ class ActivityRule:
         period_s = np.mean([m.period.period_s for m in motions.values()])
         nearest = np.abs(left[:, None] - right[None, :]).min(axis=1)
         return bool(np.median(nearest) / period_s < self.together_share)
+
+
+def _recovery_tilt(motions: dict[Side, WristMotion]) -> float:
+    """Return the sine of the forearms' tilt as they pass from back to front: -1 hangs, 1 stands."""
+    tilts = []
+    for motion in motions.values():
+        at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
+        tilts.append(float(np.median(motion.forearm[at, 2])) if len(at) else 0.0)
+    return float(np.mean(tilts))
 
 
 def rises(tilt: FloatArray) -> float:

@@ -12,6 +12,7 @@ import pytest
 from sensorswim import analyse
 from sensorswim.model import Quality, Recording, Side, Track
 from sensorswim.model.analysis import Analysis
+from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal.straps import align
 from sensorswim.swim.activity import ActivityRule, prone_measure
@@ -94,6 +95,30 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
+def _arm(forearm: FloatArray, swing: float = 2.5) -> SimpleNamespace:
+    """Return a wrist whose forearm passes from back to front as it does in its last row."""
+    return SimpleNamespace(
+        forearm=forearm,
+        valid=np.ones(len(forearm), dtype=bool),
+        time_s=np.arange(float(len(forearm))),
+        recoveries_s=np.array([len(forearm) - 1.0]),
+        period=SimpleNamespace(period_s=2.0, swing=swing),
+        overhead=True,
+    )
+
+
+def _lone(
+    travel_m: float, *, passes: float, misfit_m: float, wide_m: float = 0.3, swing: float = 2.5
+) -> tuple[dict[Side, SimpleNamespace], dict[Side, SimpleNamespace]]:
+    """Return a lone left wrist that points up by `passes` as it comes forward."""
+    tilt = np.r_[np.full(50, -0.9), np.full(50, passes)]
+    arm = _arm(np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1), swing)
+    shoulder = SimpleNamespace(
+        wrist_travel_m=np.array([travel_m, wide_m, 0.8]), residual_m=misfit_m
+    )
+    return {Side.LEFT: arm}, {Side.LEFT: shoulder}
+
+
 @pytest.mark.parametrize(
     ("top_deg", "misfit_m", "supine"),
     [(10.0, 0.01, False), (75.0, 0.01, False), (75.0, 0.03, True), (89.0, 0.03, True)],
@@ -104,19 +129,54 @@ def test_arms_that_recover_straight_are_on_the_back_only_where_they_fit_no_prone
     """The forearm hangs by 40 degrees in the pull and rises to the top in the recovery."""
     tilt = np.sin(np.radians(np.tile(np.r_[np.full(50, -40.0), np.full(50, top_deg)], 5)))
     forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
-    arm = SimpleNamespace(forearm=forearm, valid=np.ones(len(tilt), dtype=bool))
     shoulder = SimpleNamespace(residual_m=misfit_m)
-    told = ActivityRule()._on_back({Side.LEFT: arm}, {Side.LEFT: shoulder})
+    told = ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, {Side.LEFT: shoulder})
     assert told is supine
 
 
 def test_arms_that_rise_nearly_upright_are_on_the_back_whatever_they_fit() -> None:
     tilt = np.tile(np.r_[np.full(50, -0.1), np.full(50, 0.99)], 5)
     forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
-    arm = SimpleNamespace(forearm=forearm, valid=np.ones(len(tilt), dtype=bool))
     fits = {Side.LEFT: SimpleNamespace(residual_m=0.0)}
-    assert ActivityRule()._on_back({Side.LEFT: arm}, fits)
-    assert ActivityRule()._on_back({Side.LEFT: arm}, {})
+    assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, fits)
+    assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, {})
+
+
+@pytest.mark.parametrize(("passes", "supine"), [(0.3, False), (0.9, True)])
+def test_an_arm_that_fits_no_prone_shoulder_is_on_the_back_only_if_it_comes_out_upright(
+    passes: float, supine: bool
+) -> None:
+    """The heading of a lone wrist may be off, and the path with it."""
+    arms, shoulders = _lone(1.0, passes=passes, misfit_m=0.08)
+    assert ActivityRule()._on_back(arms, shoulders) is supine
+
+
+@pytest.mark.parametrize(
+    ("passes", "misfit_m", "name"),
+    [
+        (0.0, 0.015, "butterfly"),
+        (-0.6, 0.015, "front_crawl"),
+        (0.98, 0.015, "front_crawl"),
+        (0.0, 0.006, "front_crawl"),
+    ],
+    ids=["level", "hangs under a high elbow", "straight over the top", "on a body that rolls"],
+)
+def test_a_lone_arm_that_swings_wide_is_butterflys_only_if_level_on_a_body_that_heaves(
+    passes: float, misfit_m: float, name: str
+) -> None:
+    arms, shoulders = _lone(1.0, passes=passes, misfit_m=misfit_m, wide_m=0.7)
+    assert ActivityRule().name(arms, shoulders, None, 1, "") == name
+
+
+@pytest.mark.parametrize(
+    ("swing", "travel_m", "name"),
+    [(1.87, 0.5, "breaststroke"), (1.67, 0.9, "front_crawl"), (2.3, 0.6, "front_crawl")],
+)
+def test_a_lone_arm_with_a_small_swing_is_breaststrokes_only_if_it_travels_little(
+    swing: float, travel_m: float, name: str
+) -> None:
+    arms, shoulders = _lone(travel_m, swing=swing, passes=-0.5, misfit_m=0.01)
+    assert ActivityRule().name(arms, shoulders, None, 1, "") == name
 
 
 def test_breaststroke_of_which_one_forearm_seems_to_come_overhead_is_no_crawl() -> None:
