@@ -83,7 +83,7 @@ class ActivityRule:
     stands: float = 0.65
     sweep_ratio: float = 0.7
     hangs: float = -0.3
-    heaves_misfit_m: float = 0.0105
+    heaves_misfit_m: float = 0.009
     rolling_deg: float = 5.0
     flutter: float = 0.2
 

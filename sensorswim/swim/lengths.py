@@ -31,6 +31,9 @@ _TRUNK_AND_LEGS = (
 _UNSURE_S = 0.4
 _BLUR_S = 4.0
 """Half of the window in which a wrist's rhythm is looked for."""
+_STILL_SWIMS = 0.25
+"""Share of a wrist's usual turning, squared, over one cycle: half of it is left at the end of the
+last cycle."""
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 _SEVERAL = 3
 _ALIKE = 0.35
@@ -361,12 +364,23 @@ def _reach_to_cycles(
         typical_s = float(np.median(known_s))
         rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
-        strong = train.amplitude >= 0.5 * np.median(train.amplitude[first - low : last - low])
-        runs, _ = label(strong | ((np.arange(low, high) >= first) & (np.arange(low, high) < last)))
+        own = slice(first - low, last - low)
+        strong = train.amplitude >= 0.5 * np.median(train.amplitude[own])
+        strong[own] = True
+        turning = _turning(rows, int(typical_s * rate_hz))
+        ends = slice(max(last - low - near, 0), None)
+        strong[ends] &= turning[ends] >= _STILL_SWIMS * np.median(turning[own])
+        runs, _ = label(strong)
         own = np.flatnonzero(runs == runs[(first + last) // 2 - low])
         cycles = (low + int(own[0]), low + int(own[-1]) + 1)
         reached.append((cycles[0] if early else first, cycles[1] if late else last))
     return reached
+
+
+def _turning(rotations: FloatArray, window: int) -> FloatArray:
+    """Return how fast rotations (N, 9) change around each moment, squared, (N,)."""
+    steps = np.sum(np.diff(rotations, axis=0, prepend=rotations[:1]) ** 2, axis=1)
+    return np.asarray(uniform_filter1d(steps, window, mode="nearest"))
 
 
 def _refine(
@@ -396,6 +410,8 @@ def _refine(
             contact = walls.contact_before(recording, following, length_s, worn)
             touch_s: float | None = contact.at_s
             flips = contact.by_feet
+        elif not steady and k + 1 < len(rough) and turned[k + 1]:
+            touch_s = None
         else:
             touch_s = walls.finish(recording, length_s, worn)
         spans.append(

@@ -34,6 +34,9 @@ kick in the glide (no source)."""
 _GAIN_S = 0.4
 """Over which a push-off's gain of speed is taken; legs push for 0.3 to 0.5 s."""
 
+_GLIDE_S, _STROKES_RAD_S = (0.2, 1.3), 3.0
+"""When after a push the glide is, and how fast an arm that strokes turns on average (no source)."""
+
 _ALONE = 0.4
 """What a gain of speed counts that other limbs don't share."""
 
@@ -128,6 +131,20 @@ def _swing_rad_s(track: Track) -> FloatArray:
     """
     about, aside = np.abs(track.gyro_rad_s[:, 0]), np.linalg.norm(track.gyro_rad_s[:, 1:], axis=1)
     return np.maximum(aside - _ASKEW * about, 0.0)
+
+
+def come_to_rest(track: Track, first: int, last: int, rate_hz: float) -> FloatArray:
+    """Return how far a limb has come to rest (L,) in the second after each moment, 0 to 1.
+
+    Arms that are brought up in the glide turn less than one in a stroke.
+    """
+    start, stop = (int(after_s * rate_hz) for after_s in _GLIDE_S)
+    turn = np.linalg.norm(track.gyro_rad_s[first : last + stop], axis=1)
+    turn = np.pad(turn, (0, last + stop - first - len(turn)), mode="edge")
+    added = np.concatenate([[0.0], np.cumsum(turn)])
+    at = np.arange(last - first)
+    mean = (added[at + stop] - added[at + start]) / (stop - start)
+    return np.asarray(np.exp(-((mean / _STROKES_RAD_S) ** 2)))
 
 
 def part_of(track: Track, rows: slice) -> Track:

@@ -28,6 +28,7 @@ from sensorswim.swim.posture import (
 )
 from sensorswim.swim.touches import feet_jolt, hand_touches
 from sensorswim.swim.wall_signals import (
+    come_to_rest,
     joined,
     long_axis,
     pulse_of,
@@ -44,8 +45,12 @@ must not count (no source; read off the synthetic swimmer, not checked on real p
 _STRETCHED_S, _LATE_STRETCHED_S = 0.5, 1.3
 """How long after the push the arms point ahead; some bring them up only in the glide."""
 
-_LONG_GLIDE_S = 2.0
-"""By how much a push-off may lie further before the first cycles than is usual."""
+_LATE_LEAST = 0.5
+"""What is asked of such a push, after what strokes gain is taken off."""
+
+_LONG_GLIDE_S, _RARELY_S = 2.0, 1.0
+"""By how much a push-off may lie further before the first cycles than is usual, and how fast that
+gets unlikely, as a standard deviation: the last strokes before a turn lie there too."""
 
 _FEET_STAY_S = 0.25
 """How much later than the body an ankle begins to move in a push-off: the feet stay on the wall
@@ -119,13 +124,13 @@ class WallFinder:
         """
         upper, ankles = _upper_body(recording), ankles_of(recording)
         begins: list[float | None] = []
-        for from_s, to_s in windows:
-            found = self._push_off(recording, upper, worn, (from_s, to_s), _STRETCHED_S)
+        for window in windows:
+            found = self._push_off(recording, upper, worn, window, _STRETCHED_S)
             if found is None and ankles:
-                found = self._push_off(recording, ankles, worn, (from_s, to_s), _STRETCHED_S)
+                found = self._push_off(recording, ankles, worn, window, _STRETCHED_S)
             elif found is None:
-                wider = (from_s - _LONG_GLIDE_S, to_s)
-                found = self._push_off(recording, upper, worn, wider, _LATE_STRETCHED_S)
+                late_s = _LATE_STRETCHED_S
+                found = self._push_off(recording, upper, worn, window, late_s, _LONG_GLIDE_S)
             begins.append(found)
         return begins
 
@@ -136,8 +141,9 @@ class WallFinder:
         worn: dict[Placement, float],
         window: tuple[float, float],
         stretched_s: float,
+        earlier_s: float = 0.0,
     ) -> float | None:
-        first, last = rows_between(recording, *window)
+        first, last = rows_between(recording, window[0] - earlier_s, window[1])
         if last - first < recording.rate_hz or not tracks:
             return None
         ankle, alone = tracks[0].placement.limb is Limb.ANKLE, len(tracks) == 1
@@ -149,11 +155,18 @@ class WallFinder:
         forward = joined(pulses)
         gain = speed_gain(forward, recording.rate_hz)
         common = 1.0 if alone else shared(pulses, recording.rate_hz)
-        sure = speed_gain(common * forward, recording.rate_hz)
+        before_s = np.maximum(window[0] - recording.time_s[first:last], 0.0)
+        likely = np.exp(-0.5 * (before_s / _RARELY_S) ** 2)
+        if earlier_s:
+            likely *= np.mean(
+                [come_to_rest(t, first, last, recording.rate_hz) for t in tracks], axis=0
+            )
+        sure = likely * speed_gain(common * forward, recording.rate_hz)
         share = _NEARLY if ankle else 1.0 if alone else _ALIKE
         peaks, _ = find_peaks(sure, height=share * float(sure.max()))
-        told = gain if ankle or not ankles_of(recording) else sure
-        peaks = peaks[told[peaks] >= self.least_push_m_s]
+        told = gain if ankle or not (earlier_s or ankles_of(recording)) else sure
+        least_m_s = self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
+        peaks = peaks[told[peaks] >= least_m_s]
         if not len(peaks):
             return None
         begin = _rise(forward, int(peaks[-1]), recording.rate_hz)
