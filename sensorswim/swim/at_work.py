@@ -18,6 +18,9 @@ that are strapped on turn about one axis as well, once (no source)."""
 _WORKING_RAD_S, _OVER_S, _IDLE_S = 1.5, 2.0, 3.0
 """Limbs that work turn faster than this on average over so long, in a glide they don't for a second
 or two; by the wall they idle at up to 1 rad/s for longer (no source)."""
+_BLUR_S, _PAUSE_S, _HALF = 4.0, 0.5, 0.5
+"""How far before its rough end a length may be over; how long arms turn less that have stopped; the
+share of their turning, squared, that is left in a window half of which lies behind the stop."""
 _KICK_BAND_HZ: Final = (0.8, 8.0)
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
@@ -61,6 +64,35 @@ def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
     begins, ends = np.append(0, idle + 1), np.append(idle, len(working) - 1)
     longest = int(np.argmax(working[ends] - working[begins]))
     return float(recording.time_s[first + working[begins[longest]]])
+
+
+def arms_rest_s(recording: Recording, length_s: tuple[float, float], to_s: float) -> float:
+    """Return when the wrists stop to turn as they did in a length; `to_s` if they go on until then.
+
+    Parameters
+    ----------
+    recording : Recording
+        Oriented.
+    length_s : (float, float)
+        Roughly when the length was swum, session time.
+    to_s : float
+        Where to look no further.
+    """
+    rate_hz = recording.rate_hz
+    first, near, last = np.searchsorted(recording.time_s, [*length_s, to_s])
+    power = [
+        uniform_filter1d(np.sum(t.gyro_rad_s[first:last] ** 2, axis=1), int(_OVER_S * rate_hz))
+        for placement, t in recording.tracks.items()
+        if placement.limb is Limb.WRIST
+    ]
+    most = np.max(power, axis=0) if power else np.empty(0)
+    late = max(near - first - int(_BLUR_S * rate_hz), 0)
+    usual = float(np.median(most[: late or None])) if len(most) else 0.0
+    goes_on = late + np.flatnonzero(most[late:] >= _HALF * usual)
+    if not len(goes_on):
+        return length_s[1]
+    pauses = np.flatnonzero(np.diff(goes_on) > _PAUSE_S * rate_hz)
+    return float(recording.time_s[first + goes_on[pauses[0] if len(pauses) else -1]])
 
 
 def legs_at_work(recording: Recording, rows: slice) -> bool:

@@ -364,12 +364,12 @@ def _reach_to_cycles(
         typical_s = float(np.median(known_s))
         rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
-        own = slice(first - low, last - low)
-        strong = train.amplitude >= 0.5 * np.median(train.amplitude[own])
-        strong[own] = True
+        bout = slice(first - low, last - low)
+        strong = train.amplitude >= 0.5 * np.median(train.amplitude[bout])
+        strong[bout] = True
         turning = _turning(rows, int(typical_s * rate_hz))
         ends = slice(max(last - low - near, 0), None)
-        strong[ends] &= turning[ends] >= _STILL_SWIMS * np.median(turning[own])
+        strong[ends] &= turning[ends] >= _STILL_SWIMS * np.median(turning[bout])
         runs, _ = label(strong)
         own = np.flatnonzero(runs == runs[(first + last) // 2 - low])
         cycles = (low + int(own[0]), low + int(own[-1]) + 1)

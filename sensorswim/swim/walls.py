@@ -17,6 +17,7 @@ from scipy.signal import find_peaks
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.swim.at_work import arms_rest_s
 from sensorswim.swim.posture import (
     SMOOTH_S,
     ankles_of,
@@ -76,6 +77,8 @@ _NEARLY, _ALIKE = 0.33, 0.6
 last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
 synthetic swimmers of two builds."""
 
+_REST_S = (0.6, 0.7)
+"""How long before and after the arms' rest a touch may be that they alone tell."""
 _SINK_S = 2.5
 _IDLE_S = 5.0
 """By how much idle hands at the wall may have drawn out the cycles of a wrist."""
@@ -212,6 +215,9 @@ class WallFinder:
         turns_s = leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
         if turns_s is None:
             return None
+        if not steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)):
+            rest_s = arms_rest_s(recording, length_s, near_s + _SINK_S)
+            turns_s = min(max(turns_s, rest_s - _REST_S[0]), rest_s + _REST_S[1])
         stops_s = body_stops(recording, length_s, (turns_s, turns_s + 0.5), worn)
         return hand_touches(recording, length_s, stops_s, turns_s + 0.5)
 

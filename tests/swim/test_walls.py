@@ -258,6 +258,30 @@ def test_arms_that_are_stretched_only_in_the_glide_still_tell_the_push_off() -> 
     assert found == pytest.approx(5.0, abs=0.2)
 
 
+def test_the_gain_of_a_last_recovery_is_no_push_off_for_the_arm_strokes_on() -> None:
+    """Both are seen only by where the arm points a second later; a stroke gains more speed."""
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    recovers = 2.0 * np.pi * np.clip((time_s - 3.3) / 0.9, 0.0, 1.0)
+    raised = np.clip((time_s - 6.4) / 0.4, 0.0, 1.0)
+    ahead = 1.3 * _push(time_s, 3.2) + _push(time_s, 6.0)
+    wrist = _track(P.LEFT_WRIST, recovers - 1.4 * (1.0 - raised), ahead)
+    found = WallFinder().push_offs(_recording(time_s, wrist), [(5.0, 9.0)], {P.LEFT_WRIST: 1.0})[0]
+    assert found == pytest.approx(6.0, abs=0.2)
+
+
+def test_a_lone_arm_that_floats_up_ahead_after_the_touch_does_not_delay_it() -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    swims = time_s < 20.0
+    floats = np.interp(time_s, [20.0, 21.0, 21.9, 22.3], [-1.4, 0.0, 0.0, -1.5])
+    wrist = _track(
+        P.LEFT_WRIST, np.where(swims, -1.5 * np.sin(4.0 * time_s) ** 2, floats), 0.0 * time_s
+    )
+    touch_s = WallFinder().finish(
+        _recording(time_s, wrist), (2.0, 20.3), dict.fromkeys(_WRISTS, 1.0)
+    )
+    assert touch_s == pytest.approx(20.0, abs=0.9)
+
+
 def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     hanging = np.where(time_s < 10.0, -np.pi / 2, 0.0)
@@ -383,6 +407,21 @@ def test_a_bout_in_which_no_wrist_repeats_keeps_its_edges() -> None:
     wrist = {P.LEFT_WRIST: np.tile(np.eye(3).ravel(), (300, 1))}
     bouts = [(100, 200)]
     assert _reach_to_cycles(bouts, wrist, time_s, unknown, np.ones(300, dtype=bool)) == bouts
+
+
+def test_the_cycles_of_a_lone_wrist_end_where_it_turns_less() -> None:
+    """A slow swing at the wall passes the fundamental's filter as the cycles do."""
+    time_s = np.arange(0.0, 60.0, 0.08)
+    turn = np.where(time_s < 40.0, 2.0 * np.pi * time_s / 1.5, 0.35 * np.pi * (time_s - 40.0))
+    turn = np.where(time_s < 44.0, turn, 0.0)
+    wrist = {
+        P.LEFT_WRIST: Rotation.from_rotvec(np.outer(turn, [0.0, 1.0, 0.0]))
+        .as_matrix()
+        .reshape(-1, 9)
+    }
+    bouts, blurred = [(100, 545)], np.ones(len(time_s), dtype=bool)
+    found = _reach_to_cycles(bouts, wrist, time_s, np.full(len(time_s), 1.5), blurred)
+    assert time_s[found[0][1]] == pytest.approx(40.0, abs=1.0)
 
 
 def _broken(recording: Recording, track: Track, gap_s: float) -> Track:
