@@ -41,10 +41,10 @@ from sensorswim.signal.standing import who_stands
 from sensorswim.signal.straps import align, exchanged, swapped
 from sensorswim.swim.activity import CRAWL_LIKE, ActivityRule, prone_measure
 from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.body_signs import read_body
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.hand_path import hand_paths
 from sensorswim.swim.kicks import detect_kicks
-from sensorswim.swim.leg_signs import read_legs
 from sensorswim.swim.lengths import LengthFinder, LengthSearch
 from sensorswim.swim.roll import RollResult, estimate_roll
 from sensorswim.swim.shoulder import Key
@@ -400,7 +400,7 @@ def _activities(
                 prone_measure(recording, straps, row["start_s"], row["end_s"]),
                 wrists,
                 "" if pd.isna(row["set_as"]) else str(row["set_as"]),
-                None if wrists else read_legs(recording, straps, row["start_s"], row["end_s"]),
+                None if wrists else read_body(recording, straps, row["start_s"], row["end_s"]),
             )
         )
     return names
@@ -503,10 +503,10 @@ def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
     limbs = {p.limb for p in worn}
     if Limb.WRIST not in limbs:
         quality.add(
-            "activity_from_legs",
+            "activity_from_body",
             Severity.DEGRADED,
-            "Without a wrist sensor what was swum was told from the legs: a body that rolls is "
-            "taken for crawl or backstroke, a flutter kick without roll for kick, all else is "
+            "Without a wrist sensor what was swum was told from trunk or legs: a body that rolls "
+            "is taken for crawl or backstroke, a flutter kick without roll for kick, all else is "
             "`other`.",
         )
     if limbs <= {Limb.WRIST, Limb.UPPER_ARM, Limb.HEAD}:

@@ -16,7 +16,7 @@ from sensorswim.model import Limb, Placement, Recording, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.arms import WristMotion
-from sensorswim.swim.leg_signs import LegSigns
+from sensorswim.swim.body_signs import BodySigns
 from sensorswim.swim.shoulder import ShoulderFit
 
 CRAWL_LIKE = ("front_crawl", "drill")
@@ -67,7 +67,8 @@ class ActivityRule:
         Misfit of the elbow to a shoulder that rolls below which the body rolls, as in crawl with
         a wide recovery.
     rolling_deg : float
-        Roll of the shanks (standard deviation) from which legs alone mean crawl or backstroke.
+        Roll of trunk or shanks (standard deviation) from which a body without arms swims crawl or
+        backstroke.
     flutter : float
         How far the legs must move against each other to be a flutter kick.
     """
@@ -94,7 +95,7 @@ class ActivityRule:
         on_back: float | None,
         wrists_worn: int,
         set_as: str,
-        legs: LegSigns | None = None,
+        body: BodySigns | None = None,
     ) -> str:
         """Return the activity of one length.
 
@@ -110,26 +111,26 @@ class ActivityRule:
         wrists_worn : int
         set_as : str
             swim, drill, kick, pull of the block, or empty.
-        legs : LegSigns, optional
+        body : BodySigns, optional
             Asked where no wrist is worn.
         """
         if set_as == "kick" and not motions:
             return "kick"
         if not motions:
-            seen = "kick" if wrists_worn else self._from_legs(legs, on_back)
+            seen = "kick" if wrists_worn else self._from_body(body, on_back)
         else:
             seen = self._stroke(motions, shoulders, on_back, wrists_worn)
         if set_as == "drill" and seen in ("front_crawl", "other"):
             return "drill"
         return seen
 
-    def _from_legs(self, legs: LegSigns | None, on_back: float | None) -> str:
-        """Return what legs without arms tell: they can't know butterfly from breaststroke."""
-        if legs is None or on_back is None:
+    def _from_body(self, body: BodySigns | None, on_back: float | None) -> str:
+        """Return what a body without arms tells: it can't know butterfly from breaststroke."""
+        if body is None or on_back is None:
             return "other"
-        if legs.roll_deg >= self.rolling_deg:
+        if body.roll_deg >= self.rolling_deg:
             return "front_crawl" if on_back > 0 else "backstroke"
-        flutter = legs.alternation is not None and legs.alternation < -self.flutter
+        flutter = body.alternation is not None and body.alternation < -self.flutter
         return "kick" if flutter else "other"
 
     def _stroke(

@@ -22,6 +22,11 @@ _BLUR_S, _PAUSE_S, _HALF = 4.0, 0.5, 0.5
 """How far before its rough end a length may be over; how long arms turn less that have stopped; the
 share of their turning, squared, that is left in a window half of which lies behind the stop."""
 _KICK_BAND_HZ: Final = (0.8, 8.0)
+_TRUNK: Final = (Limb.LOWER_BACK, Limb.UPPER_BACK)
+_BOTH_RAD_S, _ROCKING_RAD_S = 1.0, 0.05
+"""Median turning of shanks and its root mean square in that band, added up: 1.2 and more in every
+stroke, 0.9 at most between them; the median of a trunk's turning in the band: 0.07 and more, mostly
+0.02 at most. Read off synthetic swimmers of six builds."""
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
 a flutter and 0.8 in a breaststroke kick; carried sensors turn about any, 0.7 and less. Read off
@@ -95,20 +100,29 @@ def arms_rest_s(recording: Recording, length_s: tuple[float, float], to_s: float
     return float(recording.time_s[first + goes_on[pauses[0] if len(pauses) else -1]])
 
 
-def legs_at_work(recording: Recording, rows: slice) -> bool:
-    """Tell whether the ankles swing on and on about one axis each, as legs that kick do.
+def body_at_work(recording: Recording, rows: slice) -> bool:
+    """Tell whether legs or trunk move on and on, as in a swim, whatever the arms do.
 
-    Nobody can tell without data of an ankle: then they are taken to.
+    Legs that kick swing about one axis each. Without wrists they may also roll with the body that
+    swims crawl: then it counts how fast they swing. A trunk rocks most of the time. Nobody can tell
+    without data of either: then the swimmer is taken to swim.
     """
     sos = butter(2, _KICK_BAND_HZ, "bandpass", fs=recording.rate_hz, output="sos")
-    shares, rates = [], []
+    shares, rates, swings, rocks = [], [], [], []
     for placement, track in recording.tracks.items():
         turning, valid = track.gyro_rad_s[rows], track.valid[rows]
-        if placement.limb is Limb.ANKLE and valid.sum() > recording.rate_hz:
-            fast = sosfiltfilt(sos, turning, axis=0)[valid]
-            sizes = np.linalg.eigvalsh(fast.T @ fast)
-            shares.append(sizes[-1] / max(float(sizes.sum()), 1e-9))
-            rates.append(np.median(np.linalg.norm(turning[valid], axis=1)))
-    if not shares:
-        return True
+        if placement.limb not in (Limb.ANKLE, *_TRUNK) or valid.sum() <= recording.rate_hz:
+            continue
+        fast = sosfiltfilt(sos, turning, axis=0)[valid]
+        if placement.limb in _TRUNK:
+            rocks.append(np.median(np.linalg.norm(fast, axis=1)))
+            continue
+        sizes = np.linalg.eigvalsh(fast.T @ fast)
+        shares.append(sizes[-1] / max(float(sizes.sum()), 1e-9))
+        rates.append(np.median(np.linalg.norm(turning[valid], axis=1)))
+        swings.append(np.sqrt(np.mean(np.sum(fast**2, axis=1))))
+    if not rates:
+        return not rocks or float(np.mean(rocks)) > _ROCKING_RAD_S
+    if not any(p.limb is Limb.WRIST for p in recording.tracks):
+        return float(np.mean(rates) + np.mean(swings)) > _BOTH_RAD_S
     return float(np.mean(shares)) > _ONE_AXIS and float(np.mean(rates)) > _SWINGING_RAD_S

@@ -19,6 +19,8 @@ from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.model.tables import rows_of
 
 _SOMERSAULT_DEG: Final = 110.0
+_USUAL_GLIDE_S: Final = 3.0
+"""From the push-off to the first entry (common practice, no source), where no wrist tells it."""
 _EACH: Final = ("length_no", "run", "opens", "sign", "first", "peak", "stop")
 
 
@@ -166,14 +168,15 @@ def find_half_cycles(
     time_s, roll_deg : (N,)
         Smooth roll, NaN in gaps.
     lengths : DataFrame
-        length_no, swim_start_s, end_s.
+        length_no, start_s, swim_start_s, end_s.
     rule : HalfRule, optional
     """
     rule = rule or HalfRule()
     rows: list[tuple[int, int, int, int]] = []
     run = 0
-    swum = lengths.dropna(subset=["swim_start_s"])
-    for length in rows_of(swum, "length_no", "swim_start_s", "end_s"):
+    glided_s = lengths["start_s"] + _USUAL_GLIDE_S
+    lengths = lengths.assign(swim_start_s=lengths["swim_start_s"].fillna(glided_s))
+    for length in rows_of(lengths, "length_no", "swim_start_s", "end_s"):
         run += 1
         for a, b in pairwise(_edges(time_s, roll_deg, length)):
             if _counts(roll_deg[a : b + 2], (b - a) * float(time_s[1] - time_s[0]), rule):

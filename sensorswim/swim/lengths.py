@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
-from sensorswim.swim.at_work import arms_at_work, legs_at_work, works_from_s
+from sensorswim.swim.at_work import arms_at_work, body_at_work, works_from_s
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
@@ -131,8 +131,7 @@ class LengthFinder:
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
-        if any(p in flat for p in _WRISTS):
-            bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
+        bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
@@ -185,7 +184,7 @@ class LengthFinder:
         steadily = not steady or float(np.median(strength[slice(*bout)])) >= self.least_strength
         if steadily and arms_at_work(recording, rows):
             return True
-        return steady and legs_at_work(recording, rows)
+        return steady and body_at_work(recording, rows)
 
 
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:

@@ -8,6 +8,7 @@ the body leaves the posture that it swam in.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,7 @@ from sensorswim.swim.posture import (
 )
 from sensorswim.swim.touches import feet_jolt, hand_touches
 from sensorswim.swim.wall_signals import (
+    Pulse,
     come_to_rest,
     joined,
     long_axis,
@@ -126,14 +128,17 @@ class WallFinder:
             From `worn_signs`.
         """
         upper, ankles = _upper_body(recording), ankles_of(recording)
+        witnesses = ankles if len(upper) == 1 else []
         begins: list[float | None] = []
         for window in windows:
-            found = self._push_off(recording, upper, worn, window, _STRETCHED_S)
+            found = self._push_off(recording, upper, worn, window, _STRETCHED_S, witnesses)
             if found is None and ankles:
                 found = self._push_off(recording, ankles, worn, window, _STRETCHED_S)
             elif found is None:
                 late_s = _LATE_STRETCHED_S
-                found = self._push_off(recording, upper, worn, window, late_s, _LONG_GLIDE_S)
+                found = self._push_off(
+                    recording, upper, worn, window, late_s, earlier_s=_LONG_GLIDE_S
+                )
             begins.append(found)
         return begins
 
@@ -144,20 +149,23 @@ class WallFinder:
         worn: dict[Placement, float],
         window: tuple[float, float],
         stretched_s: float,
+        witnesses: Sequence[Track] = (),
         earlier_s: float = 0.0,
     ) -> float | None:
         first, last = rows_between(recording, window[0] - earlier_s, window[1])
         if last - first < recording.rate_hz or not tracks:
             return None
-        ankle, alone = tracks[0].placement.limb is Limb.ANKLE, len(tracks) == 1
-        ahead = -1.0 if ankle else 1.0
-        pulses = [
-            pulse_of(recording, t, ahead * worn[t.placement], first, last, stretched_s, alone=alone)
-            for t in tracks
-        ]
+        ankle, alone = tracks[0].placement.limb is Limb.ANKLE, len(tracks) + len(witnesses) == 1
+
+        def pulse(track: Track) -> Pulse:
+            sign = worn[track.placement] * (-1.0 if track.placement.limb is Limb.ANKLE else 1.0)
+            return pulse_of(recording, track, sign, first, last, stretched_s, alone=alone)
+
+        pulses = [pulse(t) for t in tracks]
         forward = joined(pulses)
         gain = speed_gain(forward, recording.rate_hz)
-        common = 1.0 if alone else shared(pulses, recording.rate_hz)
+        every = [*pulses, *(pulse(t) for t in witnesses)]
+        common = 1.0 if alone else shared(every, recording.rate_hz)
         before_s = np.maximum(window[0] - recording.time_s[first:last], 0.0)
         likely = np.exp(-0.5 * (before_s / _RARELY_S) ** 2)
         if earlier_s:

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from sensorswim import analyse
-from sensorswim.model import Quality, Recording, Side, Track
+from sensorswim.model import Placement, Quality, Recording, Side, Track
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal.straps import align
 from sensorswim.swim.activity import ActivityRule, prone_measure
-from sensorswim.swim.leg_signs import read_legs
+from sensorswim.swim.body_signs import read_body
 from tests.swim.swum import ANKLES, P, swim
 
 _SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
@@ -48,7 +48,7 @@ def test_a_flutter_without_roll_is_kick_and_legs_together_are_not_named(
 
 
 def test_the_result_says_that_it_rests_on_the_legs(told: tuple[Rehearsal, Analysis]) -> None:
-    assert "activity_from_legs" in told[1].quality.codes()
+    assert "activity_from_body" in told[1].quality.codes()
     assert not len(told[1].arm_strokes)
 
 
@@ -61,6 +61,21 @@ def test_wrists_alone_tell_the_back_by_arms_that_rise_upright(tmp_path: Path) ->
     result = analyse(swim.write(tmp_path / "swim"))
     assert list(result.lengths["activity"]) == ["backstroke", "front_crawl"]
     assert "kick_lengths_unseen" in result.quality.codes()
+
+
+@pytest.mark.parametrize("place", [P.LOWER_BACK, P.UPPER_BACK])
+def test_a_trunk_alone_knows_crawl_and_backstroke_by_its_roll(
+    place: Placement, tmp_path: Path
+) -> None:
+    activities = ("front_crawl", "backstroke", "butterfly")
+    segments = [Stand(duration_s=6.0)]
+    for activity in activities:
+        segments += [Length(activity=activity, turn="stop"), Rest(duration_s=4.0)]
+    kit = Kit(placements=(place,), clock_offset_s=0.0, drift_ppm=0.0)
+    swim = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=85)
+    result = analyse(swim.write(tmp_path / "swim"))
+    assert list(result.lengths["activity"]) == ["front_crawl", "backstroke", "other"]
+    assert result.lengths["roll_onto_left_deg"].notna().tolist() == [True, False, False]
 
 
 def _arms(
@@ -195,8 +210,8 @@ def test_a_sensor_without_data_does_not_tell_front_from_back() -> None:
     assert told is not None and told > 0.5
     assert prone_measure(dead, straps, *span_s) is None
     assert prone_measure(half, straps, *span_s) == pytest.approx(told, abs=0.1)
-    assert read_legs(recording, straps, *span_s) is not None
-    assert read_legs(dead, straps, *span_s) is None
+    assert read_body(recording, straps, *span_s) is not None
+    assert read_body(dead, straps, *span_s) is None
 
 
 def _that_ends(recording: Recording, end_s: float) -> Recording:

@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.swim.at_work import arms_at_work, legs_at_work, works_from_s
+from sensorswim.swim.at_work import arms_at_work, body_at_work, works_from_s
 from sensorswim.swim.lengths import LengthFinder
 
 RATE_HZ = 100.0
@@ -68,22 +68,35 @@ def _kicking() -> Recording:
 
 def test_shanks_that_kick_turn_about_one_axis_and_carried_ones_about_any() -> None:
     whole = slice(None)
-    assert legs_at_work(_kicking(), whole)
-    assert not any(legs_at_work(_carried(seed), whole) for seed in range(5))
+    assert body_at_work(_kicking(), whole)
+    assert not any(body_at_work(_carried(seed), whole) for seed in range(5))
     assert not arms_at_work(_kicking(), whole)
     assert not any(arms_at_work(_carried(seed), whole) for seed in range(5))
 
 
-def test_without_ankles_nobody_can_tell() -> None:
+def test_without_ankles_or_trunk_nobody_can_tell() -> None:
     tracks = _carried(1).tracks
-    assert legs_at_work(_recording(tracks[Placement.LEFT_WRIST]), slice(None))
+    assert body_at_work(_recording(tracks[Placement.LEFT_WRIST]), slice(None))
+
+
+@pytest.mark.parametrize("place", [Placement.LEFT_ANKLE, Placement.LOWER_BACK])
+def test_legs_or_a_trunk_that_idle_level_at_the_wall_swim_no_length(place: Placement) -> None:
+    """They are moved now and then, and lie still in between; a swimmer's go on and on."""
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    slowly = 1.2 * np.sin(0.4 * time_s)
+    rolls = 0.8 * np.sin(2.0 * np.pi * 0.7 * time_s) + 0.05 * np.sin(2.0 * np.pi * 3.0 * time_s)
+    for angle, lengths in ((slowly, 0), (rolls, 1)):
+        still = 0.0 * angle
+        lone = _recording(_moved(place, np.column_stack([still, 0.3 * angle, angle])))
+        assert body_at_work(lone, slice(None)) == bool(lengths)
+        assert len(LengthFinder().find(lone).spans) == lengths
 
 
 def test_an_ankle_without_data_hides_no_kicking() -> None:
     tracks = dict(_kicking().tracks)
     lost = tracks[Placement.LEFT_ANKLE]
     tracks[Placement.LEFT_ANKLE] = replace(lost, valid=np.zeros_like(lost.valid))
-    assert legs_at_work(_recording(*tracks.values()), slice(None))
+    assert body_at_work(_recording(*tracks.values()), slice(None))
 
 
 def test_sensors_that_are_carried_about_swim_no_length() -> None:
@@ -116,5 +129,5 @@ def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_leng
         place: _moved(place, np.column_stack([0.2 * once, 0.0 * once, 0.4 * np.sin(time_s)]))
         for place in WORN[2:]
     }
-    assert not legs_at_work(_recording(*strapped.values()), slice(None))
+    assert not body_at_work(_recording(*strapped.values()), slice(None))
     assert not len(LengthFinder().find(_recording(*strapped.values())).spans)

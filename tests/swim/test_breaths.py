@@ -314,7 +314,9 @@ def test_head_breathes_only_where_it_turns_further_than_the_trunk(
     breath = half % 3 == 1
     head_deg = np.sign(np.sin(phase)) * np.where(breath, turn_deg, along * 42.0)
     head_deg *= np.abs(np.sin(phase)) ** 0.5
-    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    lengths = pd.DataFrame(
+        {"length_no": [1], "start_s": [0.0], "swim_start_s": [0.5], "end_s": [59.0]}
+    )
     halves = find_half_cycles(time_s, trunk_deg, lengths)
     told, _, _ = turned_to_breathe(halves, head_deg, trunk_deg)
     assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 3 == 1)
@@ -333,7 +335,9 @@ def test_without_head_and_rhythm_a_breath_cant_be_told() -> None:
     breath = np.random.default_rng(3).random(half.max() + 1)[half] < 0.4
     head_deg = np.sign(wave) * np.where(breath, 75.0, 5.0) * np.abs(wave) ** 0.5
     head_deg[2000:2400] = np.nan
-    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    lengths = pd.DataFrame(
+        {"length_no": [1], "start_s": [0.0], "swim_start_s": [0.5], "end_s": [59.0]}
+    )
     halves = find_half_cycles(time_s, 42.0 * wave, lengths)
     assert -1 in turned_to_breathe(halves, head_deg, 42.0 * wave)[0]
 
@@ -348,7 +352,9 @@ def test_a_head_that_turns_less_than_a_far_rolling_trunk_still_breathes() -> Non
     spread = 1.0 + 0.15 * np.sin(2.4 * half)
     head_deg = np.where(breath, 57.0 * spread, 5.0) * np.sign(wave) * np.abs(wave) ** 0.5
     trunk_deg = np.where(breath, 72.0, 45.0) * wave
-    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    lengths = pd.DataFrame(
+        {"length_no": [1], "start_s": [0.0], "swim_start_s": [0.5], "end_s": [59.0]}
+    )
     halves = find_half_cycles(time_s, trunk_deg, lengths)
     told, _, _ = turned_to_breathe(halves, head_deg, trunk_deg)
     assert np.array_equal(told > 0, (halves.peak_s * np.pi / 0.8 // np.pi) % 4 == 1)
@@ -357,7 +363,9 @@ def test_a_head_that_turns_less_than_a_far_rolling_trunk_still_breathes() -> Non
 def test_a_head_that_rolls_along_all_the_time_never_breathes() -> None:
     time_s = np.arange(6000) / 100.0
     trunk_deg = 45.0 * np.sin(np.pi * time_s / 0.8) * (1.0 + 0.1 * np.sin(0.7 * time_s))
-    lengths = pd.DataFrame({"length_no": [1], "swim_start_s": [0.5], "end_s": [59.0]})
+    lengths = pd.DataFrame(
+        {"length_no": [1], "start_s": [0.0], "swim_start_s": [0.5], "end_s": [59.0]}
+    )
     halves = find_half_cycles(time_s, trunk_deg, lengths)
     assert not turned_to_breathe(halves, 0.9 * trunk_deg, trunk_deg)[0].any()
 

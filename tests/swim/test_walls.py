@@ -269,6 +269,16 @@ def test_the_gain_of_a_last_recovery_is_no_push_off_for_the_arm_strokes_on() -> 
     assert found == pytest.approx(6.0, abs=0.2)
 
 
+def test_a_lone_arms_gain_of_speed_is_a_push_off_only_where_the_legs_share_it() -> None:
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    still, push = 0.02 * np.sin(time_s), _push(time_s, 6.0)
+    arm = _track(P.LEFT_WRIST, still, 1.3 * _push(time_s, 4.0) + push)
+    leg = _track(P.LEFT_ANKLE, still + np.pi, _push(time_s, 6.1))
+    worn = {P.LEFT_WRIST: 1.0, P.LEFT_ANKLE: 1.0}
+    recording = _recording(time_s, arm, leg)
+    assert WallFinder().push_offs(recording, [(3.0, 9.0)], worn)[0] == pytest.approx(6.0, abs=0.1)
+
+
 def test_a_lone_arm_that_floats_up_ahead_after_the_touch_does_not_delay_it() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     swims = time_s < 20.0
