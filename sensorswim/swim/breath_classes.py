@@ -41,6 +41,9 @@ _ADDED_SD: Final = np.array([[0.08, 0.08, 0.08, 0.0], [0.0, 0.025, 0.0, 0.0],
 """What a breath adds, and in which independent ways it may add more or less: a row each. It
 broadens both widths alike, by 0.1 s of a cycle of 1.6 s or so, a flat top the upper one by some
 more; the hold grows with them, and with the peak besides (our choice after the two builds)."""
+_NARROWER: Final = 0.2
+"""By how much of what is added to the peak the upper width may shrink: 0.19 on a synthetic swimmer
+of slow strokes, none on most."""
 _WEIGHTS: Final = np.array([[0.3, 0.7, 0.0, 0.0], [0.0, 0.0, 0.5, 0.5], [0.2, 0.3, 0.3, 0.2]])
 """Ways to look for rolls that stand out: by width, by size, by both."""
 _TAILS: Final = 5.0
@@ -196,9 +199,13 @@ class _Fits:
 
     @property
     def plausible(self) -> BoolArray:
-        """What a breath adds is more, not less (B,)."""
+        """What a breath adds is more, not less (B,).
+
+        A higher peak over the same half cycle is narrower a quarter of the way down.
+        """
         _, quarter, hold, peak = self.theta[:, 2].T
-        return np.asarray((hold > 0) & (quarter > -0.02) & (peak > -0.15))
+        narrowest = -0.02 - _NARROWER * np.maximum(peak, 0.0)
+        return np.asarray((hold > 0) & (quarter > narrowest) & (peak > -0.15))
 
     @property
     def apart(self) -> FloatArray:

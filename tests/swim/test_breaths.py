@@ -250,6 +250,22 @@ def test_a_breath_every_cycle_that_flattens_the_roll_is_told_from_a_larger_roll(
     assert larger.breaths.empty
 
 
+@pytest.mark.parametrize("quiet_deg", [21.0, 23.0])
+def test_breaths_that_rise_higher_and_narrower_than_flat_quiet_rolls_are_told(
+    quiet_deg: float,
+) -> None:
+    """The flat rolls are no breaths for being broad a quarter of the way down."""
+    rng, halves = np.random.default_rng(8), np.arange(160)
+    left = halves % 2 == 0
+    breath = left & (halves % 20 >= 3) & (halves % 20 < 19) & (rng.random(160) < 0.6)
+    size_deg = np.where(breath, 30.0, np.where(left, quiet_deg, 28.0)) + rng.standard_normal(160)
+    peaks = np.where(left, 1.0, -1.0) * size_deg
+    widths_s = 1.15 * (1 + 0.01 * rng.standard_normal(160)) + 0.1 * breath
+    result, _ = _told(peaks, widths_s, np.where(left & ~breath, 0.8, 1.0))
+    at_s = pd.Series(5.0 + np.cumsum(widths_s) - 0.5 * widths_s)
+    assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
+
+
 def _one_arm(count: int, alone: int) -> pd.DataFrame:
     """Return ten strokes of each arm a length, of the right one none in one length."""
     rows = [(n, side) for n in range(1, count + 1) for side in ("left", "right") * 10]
