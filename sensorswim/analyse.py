@@ -400,7 +400,7 @@ def _activities(
                 prone_measure(recording, straps, row["start_s"], row["end_s"]),
                 wrists,
                 "" if pd.isna(row["set_as"]) else str(row["set_as"]),
-                None if wrists else read_body(recording, straps, row["start_s"], row["end_s"]),
+                read_body(recording, straps, row["start_s"], row["end_s"]),
             )
         )
     return names

@@ -112,14 +112,18 @@ class ActivityRule:
         set_as : str
             swim, drill, kick, pull of the block, or empty.
         body : BodySigns, optional
-            Asked where no wrist is worn.
+            Asked where no wrist is worn, or one.
         """
         if set_as == "kick" and not motions:
             return "kick"
+        rolls = None if body is None else body.roll_deg >= self.rolling_deg
+        resting = wrists_worn == 1 and not any(m.overhead for m in motions.values())
+        if set_as == "drill" and resting and rolls is not False:
+            return "drill"
         if not motions:
             seen = "kick" if wrists_worn else self._from_body(body, on_back)
         else:
-            seen = self._stroke(motions, shoulders, on_back, wrists_worn)
+            seen = self._stroke(motions, shoulders, on_back, wrists_worn, rolls)
         if set_as == "drill" and seen in ("front_crawl", "other"):
             return "drill"
         return seen
@@ -139,6 +143,7 @@ class ActivityRule:
         shoulders: dict[Side, ShoulderFit],
         on_back: float | None,
         wrists_worn: int,
+        rolls: bool | None,
     ) -> str:
         swing = float(np.mean([m.period.swing for m in motions.values()]))
         overhead = any(m.overhead for m in motions.values())
@@ -153,8 +158,9 @@ class ActivityRule:
             return "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
         if wrists_worn == 2 and len(motions) == 1:
             return "other"
-        if not supine and wrists_worn == 1 and self._sweeps_out(motions, shoulders):
-            return "butterfly"
+        if not supine and wrists_worn == 1:
+            level = self._sweeps_out(motions, shoulders) if rolls is None else not rolls
+            return "butterfly" if level else "front_crawl"
         return "backstroke" if supine else "front_crawl"
 
     def _swings_short(
@@ -242,18 +248,20 @@ def prone_measure(
 ) -> float | None:
     """Return the mean up component out of the back, legs and trunk; None without such sensors.
 
-    Only moments with data count; a sensor with hardly any in this span has no say.
+    The head is asked where nothing else is worn. Only moments with data count; a sensor with hardly
+    any in this span has no say.
 
     Positive = prone. An ankle's y axis points out of the back of the left leg, into the front
     of the right one (file contract).
     """
     first, last = np.searchsorted(recording.time_s, [start_s, end_s])
-    values = []
+    values: list[float] = []
+    by_head: list[float] = []
     for placement, axes in limb_from_sensor.items():
         track = recording.tracks.get(placement)
         if track is None or track.q_world_from_sensor is None:
             continue
-        if placement.limb not in (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK):
+        if placement.limb not in (Limb.ANKLE, Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD):
             continue
         known = track.valid[first:last]
         if not known.any() or known.mean() < _LEAST_KNOWN:
@@ -264,5 +272,7 @@ def prone_measure(
             out = axes[1] * placement.side.sign
         else:
             out = axes[2]
-        values.append(float(np.mean(up @ out)))
+        told = by_head if placement.limb is Limb.HEAD else values
+        told.append(float(np.mean(up @ out)))
+    values = values or by_head
     return float(np.mean(values)) if values else None

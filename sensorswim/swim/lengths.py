@@ -34,6 +34,9 @@ _BLUR_S = 4.0
 _STILL_SWIMS = 0.25
 """Share of a wrist's usual turning, squared, over one cycle: half of it is left at the end of the
 last cycle."""
+_IDLE_RAD_S = 2.0
+"""Root mean square of a wrist's turning that idle hands don't reach; in every stroke it is 3 and
+more (no source)."""
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 _SEVERAL = 3
 _ALIKE = 0.35
@@ -155,6 +158,7 @@ class LengthFinder:
         step: int,
     ) -> BoolArray:
         cyclic = (strength >= self.least_strength) & (swing >= self.least_swing)
+        cyclic &= _arms_turn(recording, rate_hz, step)
         level = [
             _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
             for p in _TRUNK_AND_LEGS
@@ -213,6 +217,17 @@ def _wrist_repetition(
     nearest = np.clip(np.searchsorted(at_s, grid - 0.25), 0, len(at_s) - 1)
     values = np.array([(p.period_s, p.strength, p.swing) for p in best])
     return values[nearest, 0], values[nearest, 1], values[nearest, 2]
+
+
+def _arms_turn(recording: Recording, rate_hz: float, step: int) -> BoolArray:
+    """Tell where (M,) a wrist turns as fast as in a stroke: idle hands may swing as steadily."""
+    turn = [
+        uniform_filter1d(np.sum(t.gyro_rad_s[::step] ** 2, axis=1), int(_BLUR_S * rate_hz))
+        for p, t in recording.tracks.items()
+        if p in _WRISTS
+    ]
+    size = len(recording.time_s[::step])
+    return np.max(turn, axis=0) > _IDLE_RAD_S**2 if turn else np.zeros(size, dtype=bool)
 
 
 def _level_and_moving(

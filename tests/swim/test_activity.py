@@ -16,8 +16,8 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal.straps import align
 from sensorswim.swim.activity import ActivityRule, prone_measure
-from sensorswim.swim.body_signs import read_body
-from tests.swim.swum import ANKLES, P, swim
+from sensorswim.swim.body_signs import BodySigns, read_body
+from tests.swim.swum import ANKLES, P, oriented, swim
 
 _SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
 
@@ -192,6 +192,43 @@ def test_a_lone_arm_with_a_small_swing_is_breaststrokes_only_if_it_travels_littl
 ) -> None:
     arms, shoulders = _lone(travel_m, swing=swing, passes=-0.5, misfit_m=0.01)
     assert ActivityRule().name(arms, shoulders, None, 1, "") == name
+
+
+@pytest.mark.parametrize(
+    ("roll_deg", "wide_m", "name"), [(1.5, 0.3, "butterfly"), (14.0, 0.7, "front_crawl")]
+)
+def test_a_body_that_rolls_or_not_tells_a_lone_arms_crawl_from_butterfly(
+    roll_deg: float, wide_m: float, name: str
+) -> None:
+    arms, shoulders = _lone(1.0, passes=0.0, misfit_m=0.015, wide_m=wide_m)
+    body = BodySigns(roll_deg=roll_deg, alternation=None)
+    assert ActivityRule().name(arms, shoulders, 0.9, 1, "", body) == name
+
+
+@pytest.mark.parametrize(
+    ("roll_deg", "name"), [(None, "drill"), (14.0, "drill"), (1.5, "breaststroke")]
+)
+def test_a_lone_arm_that_rests_in_a_drill_is_the_other_arms_drill(
+    roll_deg: float | None, name: str
+) -> None:
+    arms, shoulders = _lone(1.0, passes=0.0, misfit_m=0.01, swing=1.2)
+    arms[Side.LEFT].overhead = False
+    body = None if roll_deg is None else BodySigns(roll_deg=roll_deg, alternation=None)
+    assert ActivityRule().name(arms, shoulders, 0.9, 1, "drill", body) == name
+
+
+def test_a_head_alone_tells_front_from_back(tmp_path: Path) -> None:
+    segments = [Stand(duration_s=6.0)]
+    for activity in ("backstroke", "front_crawl"):
+        segments += [Length(activity=activity, turn="stop"), Rest(duration_s=4.0)]
+    placements = (P.HEAD, P.LEFT_WRIST)
+    kit = Kit(placements=placements, clock_offset_s=0.0, drift_ppm=0.0)
+    rehearsal = rehearse(Plan(segments=tuple(segments)), kit=kit, seed=86)
+    recording, true = oriented(rehearsal), rehearsal.truth["lengths"]
+    straps = align(recording, true, Quality())
+    spans_s = true[["start_s", "end_s"]].to_numpy()
+    told = [prone_measure(recording, straps, *span_s) for span_s in spans_s]
+    assert told[0] < -0.5 and told[1] > 0.5
 
 
 def test_breaststroke_of_which_one_forearm_seems_to_come_overhead_is_no_crawl() -> None:

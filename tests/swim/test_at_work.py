@@ -111,6 +111,15 @@ def test_wrists_that_are_shaken_without_any_rhythm_swim_no_length() -> None:
         assert not len(LengthFinder().find(shaken).spans)
 
 
+def test_hands_that_swing_slowly_and_steadily_at_the_wall_swim_on_in_no_length() -> None:
+    time_s = np.arange(0.0, 60.0, 1.0 / RATE_HZ)
+    strokes, sways = 2.0 * np.pi * time_s / 1.4, 1.0 * np.sin(2.0 * np.pi * time_s / 4.0)
+    turn = np.where(time_s < 30.0, strokes, strokes[int(30.0 * RATE_HZ)] + sways)
+    wrist = _moved(Placement.LEFT_WRIST, np.column_stack([0.0 * turn, 0.0 * turn, turn]))
+    (span,) = LengthFinder().find(_recording(wrist)).spans
+    assert span.end_s == pytest.approx(30.0, abs=2.0)
+
+
 def test_work_begins_after_idling_and_a_lull_in_it_is_no_beginning() -> None:
     """Idle to 8 s, at work to 22 s, a lull of 4 s, a last stroke."""
     time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
