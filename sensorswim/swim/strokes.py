@@ -19,7 +19,7 @@ from sensorswim.swim.roll_wave import shoulders_wave
 from sensorswim.swim.shoulder import Key, ShoulderFit, fit_shoulders
 from sensorswim.swim.stroke_events import Stroke, find_strokes
 from sensorswim.swim.upper_arm import with_upper_arms
-from sensorswim.swim.water_line import by_knocks
+from sensorswim.swim.water_line import with_water_line
 
 _USUAL_HEIGHT_M = 1.75
 _LEAST_PATHS = 2
@@ -154,7 +154,7 @@ class StrokeFinder:
         wave = shoulders_wave(roll, recording.time_s, enough)
         size = arm_size(self.session)
         shoulders = fit_shoulders(enough, size, unsure=self.unsure, wave=wave)
-        shoulders, knocks = by_knocks(motions, paths, shoulders)
+        shoulders, knocks = with_water_line(motions, paths, shoulders)
         pulls = find_pulls(enough, shoulders)
         pulls = with_upper_arms(recording, lengths, motions, shoulders, pulls)
         rows, speeds = [], {}

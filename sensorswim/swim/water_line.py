@@ -61,7 +61,7 @@ def times_under(time_s: FloatArray, ahead_m: FloatArray, above_m: FloatArray) ->
     return np.array([crossing(time_s, above_m, int(index)) for index in down])
 
 
-def by_knocks(
+def with_water_line(
     motions: dict[Key, WristMotion],
     paths: dict[Key, list[CyclePath]],
     fits: dict[Key, ShoulderFit],
@@ -83,21 +83,23 @@ def by_knocks(
     """
     prone = [key for key, fit in fits.items() if fit.prone]
     arms = {side: [key for key in prone if key[1] is side] for side in Side}
-    shifts_m: dict[Side, float] = {}
+    likely_m = {side: _by_recovery(own, paths, fits, None) for side, own in arms.items()}
+    near = {key: replace(fits[key], line_shift_m=likely_m[key[1]]) for key in prone}
+    told_m: dict[Side, float] = {}
     clear: dict[Key, Knocks] = {}
     for side, own in arms.items():
         knocks = {key: find_knocks(motions[key]) for key in own}
-        shift_m = _common(own, paths, fits, knocks, _KNOCKS)
+        shift_m = _common(own, paths, near, knocks, _KNOCKS)
         if shift_m is not None:
             clear |= knocks
         else:
             calms = {key: find_calms(motions[key]) for key in own}
-            shift_m = _common(own, paths, fits, calms, _CALMS)
+            shift_m = _common(own, paths, near, calms, _CALMS)
         if shift_m is not None:
-            shifts_m[side] = shift_m
-    told_m = dict(shifts_m)
-    for side in arms.keys() - told_m.keys():
-        shifts_m[side] = _by_recovery(arms[side], paths, fits, told_m.get(side.other))
+            told_m[side] = shift_m
+    for side in told_m.keys() - {side.other for side in told_m}:
+        likely_m[side.other] = _by_recovery(arms[side.other], paths, fits, told_m[side])
+    shifts_m = likely_m | told_m
     moved = {key: replace(fits[key], line_shift_m=shifts_m[key[1]]) for key in prone}
     return fits | moved, clear
 
@@ -152,11 +154,13 @@ def _common(
     knocks: dict[Key, Knocks],
     alike: _Alike,
 ) -> float | None:
-    """Return the height over the line that an arm's knocks share, None where few share one."""
+    """Return the height over the shoulder's line that an arm's knocks share, None where few do."""
     heights = np.array([_height(path, fits[k], knocks[k]) for k in keys for path in paths[k]])
     known = heights[np.isfinite(heights)]
     if len(known) < max(_LEAST_COUNT, alike.share * len(heights)):
         return None
     middle = float(np.median(known))
     apart = float(np.median(np.abs(known - middle)))
-    return middle if apart < alike.apart_m and abs(middle) < alike.shift_m else None
+    shift_m = middle + fits[keys[0]].line_shift_m
+    far_m = max(abs(middle), abs(shift_m))
+    return shift_m if apart < alike.apart_m and far_m < alike.shift_m else None
