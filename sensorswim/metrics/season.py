@@ -245,8 +245,10 @@ def _fixed(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
         used = tables["lengths"][_is(tables["lengths"]["roll_source"], str(source))]
         time_s, roll_deg = own["time_s"].to_numpy(float), own["roll_deg"].to_numpy(float)
         for row in used.itertuples():
-            inside = slice(*np.searchsorted(time_s, [row.swim_start_s, row.end_s]))
-            halves = rolls.loc[rolls["length_no"] == row.length_no, "side"]
+            own_rolls = rolls[rolls["length_no"] == row.length_no]
+            halves, first_s = own_rolls["side"], own_rolls["start_s"].min()
+            begin_s = first_s if pd.isna(row.swim_start_s) else row.swim_start_s
+            inside = slice(*np.searchsorted(time_s, [begin_s, row.end_s]))
             part, limit = roll_deg[inside], FIXED_DEG[str(source)]
             rows.append(
                 {

@@ -32,8 +32,8 @@ _UNSURE_S = 0.4
 _BLUR_S = 4.0
 """Half of the window in which a wrist's rhythm is looked for."""
 _STILL_SWIMS = 0.25
-"""Share of a wrist's usual turning, squared, over one cycle: half of it is left at the end of the
-last cycle."""
+"""Least share of a wrist's usual turning, squared, over one cycle, while it swims on: in a window
+around the end of the last cycle half of it is left."""
 _IDLE_RAD_S = 2.0
 """Root mean square of a wrist's turning that idle hands don't reach; in every stroke it is 3 and
 more (no source)."""

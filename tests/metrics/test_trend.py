@@ -126,6 +126,16 @@ def test_time_beyond_a_fixed_roll_is_counted_over_all_half_cycles() -> None:
     assert found["fixed_left_s"].iloc[3] == pytest.approx(expected, abs=one_sample_a_cycle)
 
 
+def test_without_a_wrist_time_beyond_a_fixed_roll_counts_from_the_first_roll_on() -> None:
+    tables = plausible_tables()
+    usual = season_lengths(tables, pool_length_m=25.0)["fixed_left_s"]
+    tables["lengths"] = tables["lengths"].assign(swim_start_s=float("nan"))
+    found = season_lengths(tables, pool_length_m=25.0)["fixed_left_s"]
+    assert found.notna().all()
+    assert (found > 0.8 * usual).all()
+    assert (found < 1.2 * usual).all()
+
+
 def test_a_swimmer_without_told_breaths_stays_in_the_picture() -> None:
     tables = plausible_tables()
     tables["rolls"] = tables["rolls"].assign(is_breath=pd.NA).astype(tables["rolls"].dtypes)
