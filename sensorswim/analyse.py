@@ -486,11 +486,13 @@ def _say_nothing_swum(recording: Recording, quality: Quality) -> None:
 
 
 def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
+    limbs = {p.limb for p in worn}
+    roll = "" if limbs & {Limb.LOWER_BACK, Limb.UPPER_BACK} else " and a sure roll"
     costs = {
         Placement.LEFT_WRIST: "the left arm's strokes, coordination and kick phases",
         Placement.RIGHT_WRIST: "the right arm's strokes and coordination",
-        Placement.LEFT_ANKLE: "the left leg's kicks and a sure roll",
-        Placement.RIGHT_ANKLE: "the right leg's kicks and a sure roll",
+        Placement.LEFT_ANKLE: f"the left leg's kicks{roll}",
+        Placement.RIGHT_ANKLE: f"the right leg's kicks{roll}",
     }
     for placement, cost in costs.items():
         if placement not in worn:
@@ -500,7 +502,6 @@ def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
                 f"Without a sensor on the {placement.label} there is no word on {cost}.",
                 placement=placement,
             )
-    limbs = {p.limb for p in worn}
     if Limb.WRIST not in limbs:
         quality.add(
             "activity_from_body",

@@ -76,6 +76,7 @@ def test_a_trunk_alone_knows_crawl_and_backstroke_by_its_roll(
     result = analyse(swim.write(tmp_path / "swim"))
     assert list(result.lengths["activity"]) == ["front_crawl", "backstroke", "other"]
     assert result.lengths["roll_onto_left_deg"].notna().tolist() == [True, False, False]
+    assert not any("a sure roll" in row.text for row in result.quality)
 
 
 def _arms(
