@@ -43,10 +43,15 @@ _CALMS: Final = _Alike(share=0.3, apart_m=0.035, shift_m=0.08)
 _RECOVERY, _RECOVERY_SD = 0.284, 0.045
 """Share of the cycle that the recovery takes: Cortesi et al. 2019, J Sports Sci Med 18:438-447, 14
 national swimmers."""
+_LONGER: Final = 2.0
+"""How much further a recovery may depart to the long side: straight arms over the top take 0.47 in
+synthetic swimmers; the short side is bounded by how fast a hand can come forward (our choice)."""
 _LINE_SD_M, _ARMS_SD_M = 0.043, 0.03
 """How far the line lies from where the shoulder puts it, and the lines of both arms from each
 other: standard deviations over synthetic swimmers of seven builds."""
-_SHIFTS_M: Final = np.arange(-0.12, 0.1201, 0.005)
+_TAILS: Final = 4.0
+"""Degrees of freedom of the t distribution of both: a fit of the shoulder may be off by far."""
+_SHIFTS_M: Final = np.arange(-0.25, 0.2501, 0.005)
 
 
 def crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
@@ -129,8 +134,10 @@ def _by_recovery(
         return 0.0
     recovery = np.median(shares, axis=0)
     usual_m, spread_m = (0.0, _LINE_SD_M) if other_m is None else (other_m, _ARMS_SD_M)
-    unlikely = ((_SHIFTS_M - usual_m) / spread_m) ** 2
-    unlikely += ((recovery - _RECOVERY) / _RECOVERY_SD) ** 2
+    far = ((_SHIFTS_M - usual_m) / spread_m) ** 2
+    unlikely = (_TAILS + 1.0) * np.log1p(far / _TAILS)
+    off = (recovery - _RECOVERY) / _RECOVERY_SD
+    unlikely += np.where(off > 0.0, off / _LONGER, off) ** 2
     return float(_SHIFTS_M[np.argmin(unlikely)])
 
 
