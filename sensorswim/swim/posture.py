@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from sensorswim.model import Limb, Placement, Recording, Track
+from sensorswim.model import Limb, Placement, Recording, Side, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal import accel_world
 from sensorswim.swim.wall_signals import long_axis, part_of, rows_between, swim_direction
@@ -40,6 +40,10 @@ _OTHER_HAND_S = 1.1
 _LIES_STILL_S = 1.4
 _BRAKED_S, _DRAWN_S = 0.2, (0.2, 0.6)
 _MOST_M_S, _SPEED_SPREAD_M_S, _MOST_M_S2 = 1.5, 1.4, 15.0
+_STROKES_S, _MOSTLY, _TOGETHER, _LIKE_A_WALL_M_S = 6.0, 0.9, 0.5, 1.0
+"""The strokes before are looked at for so long and told by that quantile, where the pushes of the
+legs are so much alike; what counts of them: 2.0 to 2.4 in the breaststroke of a synthetic swimmer,
+0.8 in the butterfly of another one."""
 _BEFORE_S, _AFTER_S = 0.4, 0.2
 """How long before a body leaves its posture it may have touched; around and after the touch when it
 is braked and the feet come on; the change of speed that counts in full, and how it weighs; standard
@@ -132,7 +136,7 @@ def body_stops(
         From `wall_signals.worn_signs`.
     """
     rate_hz = recording.rate_hz
-    lead, later, end = (int(share_s * rate_hz) for share_s in (_BRAKED_S, *_DRAWN_S))
+    lead, end = (int(share_s * rate_hz) for share_s in (_BRAKED_S, _DRAWN_S[1]))
     turns_s, before_s = turn_s
     first, last = rows_between(recording, turns_s - _LIES_STILL_S, min(turns_s + 0.4, before_s))
     low, high = first - lead, last + end
@@ -140,16 +144,47 @@ def body_stops(
     if last - first < 2 or low < 0 or high > len(recording.time_s) or not ankles:
         return turns_s
     back = [worn[t.placement] * swim_direction(recording, t, *length_s) for t in ankles]
-    own = [_gained(t, -way, slice(low, high)) for t, way in zip(ankles, back, strict=True)]
-    speed = np.mean(own, axis=0) / rate_hz
-    before, braked, by_then, drawn = (
-        speed[k : k + last - first] for k in (0, 2 * lead, lead + later, lead + end)
-    )
-    told = np.minimum(before - braked, _MOST_M_S) + np.minimum(drawn - by_then, _MOST_M_S)
+    ways = list(zip(ankles, (-way for way in back), strict=True))
+    told = _braked_and_drawn(ways, slice(low, high), rate_hz)
+    usual = _of_strokes(ways, low, rate_hz)
+    if usual > _LIKE_A_WALL_M_S:
+        told = np.maximum(told - usual, 0.0)
     late_s = recording.time_s[first:last] - turns_s
     spread_s = np.where(late_s < 0.0, _BEFORE_S, _AFTER_S)
     likely = told / _SPEED_SPREAD_M_S - 0.5 * (late_s / spread_s) ** 2
     return float(recording.time_s[first + int(np.argmax(likely))])
+
+
+def _braked_and_drawn(
+    ways: list[tuple[Track, FloatArray]], rows: slice, rate_hz: float
+) -> FloatArray:
+    """Return by how much feet are braked around each moment and then come on, m/s.
+
+    The moments lie so far inside the rows that all of it shows.
+    """
+    lead, later, end = (int(share_s * rate_hz) for share_s in (_BRAKED_S, *_DRAWN_S))
+    speed = np.mean([_gained(track, way, rows) for track, way in ways], axis=0) / rate_hz
+    count = len(speed) - lead - end
+    before, braked, by_then, drawn = (
+        speed[k : k + count] for k in (0, 2 * lead, lead + later, lead + end)
+    )
+    return np.asarray(
+        np.minimum(before - braked, _MOST_M_S) + np.minimum(drawn - by_then, _MOST_M_S)
+    )
+
+
+def _of_strokes(ways: list[tuple[Track, FloatArray]], until: int, rate_hz: float) -> float:
+    """Return how much of that there is in every stroke before, m/s: where both legs are drawn up.
+
+    In breaststroke that looks like the wall; legs that kick by turns are not told from it so.
+    """
+    rows = slice(max(until - int(_STROKES_S * rate_hz), 0), until)
+    pushes = [np.diff(_gained(track, way, rows)) for track, way in ways]
+    if len(pushes) < len(Side) or len(pushes[0]) < 0.5 * _STROKES_S * rate_hz:
+        return 0.0
+    if float(np.asarray(np.corrcoef(pushes))[0, 1]) < _TOGETHER:
+        return 0.0
+    return max(float(np.quantile(_braked_and_drawn(ways, rows, rate_hz), _MOSTLY)), 0.0)
 
 
 def _gained(track: Track, way: FloatArray, rows: slice) -> FloatArray:

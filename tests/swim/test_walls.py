@@ -115,6 +115,18 @@ def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> N
     assert found == pytest.approx(20.0, abs=0.25)
 
 
+def test_the_last_breaststroke_kick_before_the_wall_is_not_taken_for_it() -> None:
+    """Every 1.5 s both feet are drawn up and kick: braked and driven on as by a wall."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    since_s = np.where(time_s < 20.4, (time_s - 0.4) % 1.5, 9.0)
+    drawn_up = -4.0 * (since_s < 0.3) + 4.0 * ((since_s > 0.4) & (since_s < 0.7))
+    wall = -4.0 * ((time_s > 20.4) & (time_s < 20.7))
+    sink = 1.4 * np.clip((time_s - 20.4) / 0.7, 0.0, 1.0)
+    legs = [_track(p, sink, -(drawn_up + wall)) for p in _WORN]
+    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 21.5), _WORN)
+    assert found == pytest.approx(20.4, abs=0.3)
+
+
 @pytest.mark.parametrize(
     ("moves_s", "kicks_s", "other_m_s2", "taken"),
     [
