@@ -1,6 +1,7 @@
 """Measure the analysis on rehearsal swims and print it as a table beside the bars.
 
-Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--kit core] [--build second]
+Run: python -m tests.validation.scoreboard [--swims 40] [--sets 5] [--first 0] [--kit core]
+     [--build second]
 
 Everything here rests on synthetic swimmers drawn over the whole range with sensor noise, straps and
 clocks on; the truth comes from their geometry. The first build is sensorswim.rehearsal; the second
@@ -161,15 +162,17 @@ BARS = (
 )  # fmt: skip
 
 
-def measure_sets(swims: int, sets: int, kit: str, build: str, workers: int) -> list[Tallies]:
+def measure_sets(
+    swims: int, sets: int, kit: str, build: str, workers: int, *, first: int = 0
+) -> list[Tallies]:
     """Return one joined tally a seed set; swims run in processes of their own."""
-    jobs = [(s * 1000 + k) for s in range(sets) for k in range(swims)]
+    jobs = [(s * 1000 + k) for s in range(first, first + sets) for k in range(swims)]
     joined: list[Tallies] = [defaultdict(Tally) for _ in range(sets)]
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         done = pool.map(measure, jobs, [kit] * len(jobs), [build] * len(jobs))
         for seed, tallies in track(zip(jobs, done, strict=True), "swims", total=len(jobs)):
             for name, tally in tallies.items():
-                joined[seed // 1000][name].join(tally)
+                joined[seed // 1000 - first][name].join(tally)
     return joined
 
 
@@ -201,11 +204,14 @@ def main() -> None:
     parser.add_argument("--sets", type=int, default=5, help="seed sets")
     parser.add_argument("--kit", default="core", help="core or full")
     parser.add_argument("--build", default="first", choices=sorted(BUILDS), help="which swimmer")
+    parser.add_argument("--first", type=int, default=0, help="number of the first seed set")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     chosen = parser.parse_args()
-    sets = measure_sets(chosen.swims, chosen.sets, chosen.kit, chosen.build, chosen.workers)
+    sets = measure_sets(
+        chosen.swims, chosen.sets, chosen.kit, chosen.build, chosen.workers, first=chosen.first
+    )
     swims = f"{chosen.swims} synthetic swims, {chosen.build} build"
-    print(f"{chosen.sets} sets of {swims}, kit {chosen.kit}\n")
+    print(f"{chosen.sets} sets of {swims}, kit {chosen.kit}, from set {chosen.first}\n")
     print(table(sets, chosen.kit))
 
 
