@@ -149,14 +149,16 @@ class ActivityRule:
         overhead = any(m.overhead for m in motions.values())
         together = len(motions) == 2 and self._together(motions, shoulders)
         apart = len(motions) == 2 and not together
-        if not overhead or (not apart and self._swings_short(swing, shoulders, wrists_worn)):
+        one_of_two = wrists_worn == 2 and len(motions) == 1
+        short = not apart and self._swings_short(swing, shoulders, wrists_worn)
+        if (not overhead or short) and not (one_of_two and rolls):
             return "breaststroke" if on_back is None or on_back > 0 else "other"
         supine = on_back < 0 if on_back is not None else self._on_back(motions, shoulders)
         if together:
             if supine:
                 return "other"
             return "breaststroke" if self._stays_ahead(shoulders) else "butterfly"
-        if wrists_worn == 2 and len(motions) == 1:
+        if one_of_two:
             return "other"
         if not supine and wrists_worn == 1:
             level = self._sweeps_out(motions, shoulders) if rolls is None else not rolls

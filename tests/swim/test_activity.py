@@ -218,6 +218,18 @@ def test_a_lone_arm_that_rests_in_a_drill_is_the_other_arms_drill(
     assert ActivityRule().name(arms, shoulders, 0.9, 1, "drill", body) == name
 
 
+@pytest.mark.parametrize(
+    ("roll_deg", "set_as", "name"),
+    [(14.0, "drill", "drill"), (14.0, "", "other"), (1.5, "drill", "breaststroke")],
+)
+def test_one_of_two_arms_that_swings_little_swims_no_breaststroke_on_a_body_that_rolls(
+    roll_deg: float, set_as: str, name: str
+) -> None:
+    arms, shoulders = _lone(0.9, passes=-0.5, misfit_m=0.01, swing=1.6)
+    body = BodySigns(roll_deg=roll_deg, alternation=None)
+    assert ActivityRule().name(arms, shoulders, 0.9, 2, set_as, body) == name
+
+
 def test_a_head_alone_tells_front_from_back(tmp_path: Path) -> None:
     segments = [Stand(duration_s=6.0)]
     for activity in ("backstroke", "front_crawl"):
