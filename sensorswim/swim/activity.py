@@ -15,7 +15,7 @@ import numpy as np
 from sensorswim.model import Limb, Placement, Recording, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.swim.arms import WristMotion
+from sensorswim.swim.arms import WristMotion, forearm_recovering
 from sensorswim.swim.body_signs import BodySigns
 from sensorswim.swim.shoulder import ShoulderFit
 
@@ -222,8 +222,8 @@ def _recovery_tilt(motions: dict[Side, WristMotion]) -> float:
     """Return the sine of the forearms' tilt as they pass from back to front: -1 hangs, 1 stands."""
     tilts = []
     for motion in motions.values():
-        at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
-        tilts.append(float(np.median(motion.forearm[at, 2])) if len(at) else 0.0)
+        up = forearm_recovering(motion)[:, 2]
+        tilts.append(float(np.median(up)) if len(up) else 0.0)
     return float(np.mean(tilts))
 
 

@@ -81,6 +81,12 @@ class WristMotion:
     falls_s: FloatArray
 
 
+def forearm_recovering(motion: WristMotion) -> FloatArray:
+    """Return the forearm (K, 3) as it passes from back to front in each recovery."""
+    at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
+    return motion.forearm[at]
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Above:
     """The paths of a wrist's cycles seen from above, in a world whose heading is any.

@@ -11,7 +11,7 @@ from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame, rows_of
 from sensorswim.swim.arm_model import ArmSize
-from sensorswim.swim.arms import WristMotion, follow_wrist
+from sensorswim.swim.arms import WristMotion, follow_wrist, forearm_recovering
 from sensorswim.swim.cycle_path import CyclePath, cycle_paths
 from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.roll import RollResult
@@ -261,8 +261,8 @@ def wrists_swapped(motions: dict[Key, WristMotion]) -> bool:
 
 def _recovery_swing(motion: WristMotion) -> float:
     """Return the median leftward component of the forearm as it passes from back to front."""
-    at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
-    return float(np.median(motion.forearm[at, 1])) if len(at) and motion.overhead else 0.0
+    left = forearm_recovering(motion)[:, 1]
+    return float(np.median(left)) if len(left) and motion.overhead else 0.0
 
 
 def with_lead_arm(breaths: pd.DataFrame, arms: ArmResult) -> pd.DataFrame:
