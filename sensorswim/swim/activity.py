@@ -15,7 +15,7 @@ import numpy as np
 from sensorswim.model import Limb, Placement, Recording, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.swim.arms import WristMotion, forearm_recovering
+from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.body_signs import BodySigns
 from sensorswim.swim.shoulder import ShoulderFit
 
@@ -48,10 +48,13 @@ class ActivityRule:
     doubtful_misfit_m : float
         The same for arms that rise: 0.004 to 0.019 in crawl with a straight recovery, 0.026 to
         0.055 in backstroke of synthetic swimmers of three builds.
-    rises_more, rises_far : float
+    rises_more : float
         By how much a forearm must point further up than down (sines) to swim on the back, where
-        the misfit agrees and where nothing else is asked: up to 0.43 in straight recoveries, 0.54
-        and more in most backstroke.
+        the misfit agrees.
+    rises_level : float
+        The same and the sine of its tilt in the pull together, where nothing else is asked: up to
+        0.18 where arms recover and pull straight on the front, 0.31 and more where they pull
+        sideways on the back, of synthetic swimmers of six builds.
     stands : float
         Sine of a forearm's tilt as it comes forward below which an arm doesn't swim on the back:
         there it passes upright, 0.73 to 1.0; on the front so does one that recovers straight, and
@@ -80,7 +83,7 @@ class ActivityRule:
     prone_misfit_m: float = 0.05
     doubtful_misfit_m: float = 0.02
     rises_more: float = 0.15
-    rises_far: float = 0.48
+    rises_level: float = 0.2
     stands: float = 0.65
     sweep_ratio: float = 0.7
     hangs: float = -0.3
@@ -189,7 +192,8 @@ class ActivityRule:
             return more > self.rises_more
         misfit_m = float(np.mean([s.residual_m for s in shoulders.values()]))
         doubtful = more > self.rises_more and misfit_m > self.doubtful_misfit_m
-        return doubtful or more > self.rises_far or misfit_m > self.prone_misfit_m
+        level = more + _pull_tilt(motions) > self.rises_level
+        return doubtful or level or misfit_m > self.prone_misfit_m
 
     def _sweeps_out(
         self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
@@ -220,10 +224,17 @@ class ActivityRule:
 
 def _recovery_tilt(motions: dict[Side, WristMotion]) -> float:
     """Return the sine of the forearms' tilt as they pass from back to front: -1 hangs, 1 stands."""
-    tilts = []
-    for motion in motions.values():
-        up = forearm_recovering(motion)[:, 2]
-        tilts.append(float(np.median(up)) if len(up) else 0.0)
+    return _mean_tilt([m.forearm_at(m.recoveries_s) for m in motions.values()], unseen=0.0)
+
+
+def _pull_tilt(motions: dict[Side, WristMotion]) -> float:
+    """Return the sine of the forearms' tilt as they pass from front to back: -1 hangs, 0 level."""
+    return _mean_tilt([m.forearm_at(m.backs_s) for m in motions.values()], unseen=-1.0)
+
+
+def _mean_tilt(forearms: list[FloatArray], unseen: float) -> float:
+    """Return the mean over the arms of the median sine of the tilt at each arm's own moments."""
+    tilts = [float(np.median(forearm[:, 2])) if len(forearm) else unseen for forearm in forearms]
     return float(np.mean(tilts))
 
 

@@ -63,8 +63,8 @@ class WristMotion:
         Forearm passes from back to front, one a cycle; without that, any one phase a cycle.
     reaches_s : (M,)
         One moment of each reach, at the same phase: the ends of the integration windows.
-    falls_s : (P,)
-        Forearm passes the vertical from front to back, pointing down, as in every pull.
+    backs_s : (P,)
+        Forearm passes from front to back, as in every pull, where there is data.
     """
 
     side: Side
@@ -78,13 +78,17 @@ class WristMotion:
     overhead: bool
     recoveries_s: FloatArray
     reaches_s: FloatArray
-    falls_s: FloatArray
+    backs_s: FloatArray
 
+    def forearm_at(self, time_s: FloatArray) -> FloatArray:
+        """Return the forearm (K, 3) at these times (K,)."""
+        at = np.searchsorted(self.time_s, time_s).clip(0, len(self.time_s) - 1)
+        return self.forearm[at]
 
-def forearm_recovering(motion: WristMotion) -> FloatArray:
-    """Return the forearm (K, 3) as it passes from back to front in each recovery."""
-    at = np.searchsorted(motion.time_s, motion.recoveries_s).clip(0, len(motion.time_s) - 1)
-    return motion.forearm[at]
+    @property
+    def falls_s(self) -> FloatArray:
+        """Those passages back in which the forearm points down."""
+        return self.backs_s[self.forearm_at(self.backs_s)[:, 2] < 0.0]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,7 +162,7 @@ def follow_wrist(
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
     overhead = len(recoveries) > 0.5 * len(train.cut_s)
-    backs = _passages_back(time_s, forearm[:, 0], period.period_s)
+    backs_s = _passages_back(time_s, forearm[:, 0], period.period_s)
     return WristMotion(
         side=side,
         time_s=time_s,
@@ -172,8 +176,8 @@ def follow_wrist(
         recoveries_s=recoveries if overhead else train.cut_s,
         reaches_s=np.empty(0)
         if not overhead
-        else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, backs, period.period_s),
-        falls_s=_falls(time_s, forearm, valid, backs),
+        else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, backs_s, period.period_s),
+        backs_s=backs_s[valid[np.searchsorted(time_s, backs_s)]],
     )
 
 
@@ -352,14 +356,6 @@ def _passages_back(time_s: FloatArray, forward: FloatArray, period_s: float) -> 
     k = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
     share = values[k] / (values[k] - values[k + 1])
     return np.asarray(time_s[k] + share * (time_s[k + 1] - time_s[k]))
-
-
-def _falls(
-    time_s: FloatArray, forearm: FloatArray, valid: BoolArray, backs_s: FloatArray
-) -> FloatArray:
-    """Return those passages back (K,) in which the forearm points down, where there is data."""
-    at = np.searchsorted(time_s, backs_s).clip(0, len(time_s) - 1)
-    return backs_s[(forearm[at, 2] < 0.0) & valid[at]]
 
 
 def closed_path(time_s: FloatArray, accel: FloatArray) -> tuple[FloatArray, FloatArray]:

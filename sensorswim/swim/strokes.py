@@ -11,7 +11,7 @@ from sensorswim.model import Limb, Placement, Recording, Session, Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame, rows_of
 from sensorswim.swim.arm_model import ArmSize
-from sensorswim.swim.arms import WristMotion, follow_wrist, forearm_recovering
+from sensorswim.swim.arms import WristMotion, follow_wrist
 from sensorswim.swim.cycle_path import CyclePath, cycle_paths
 from sensorswim.swim.pull import Pulls, find_pulls
 from sensorswim.swim.roll import RollResult
@@ -261,7 +261,7 @@ def wrists_swapped(motions: dict[Key, WristMotion]) -> bool:
 
 def _recovery_swing(motion: WristMotion) -> float:
     """Return the median leftward component of the forearm as it passes from back to front."""
-    left = forearm_recovering(motion)[:, 1]
+    left = motion.forearm_at(motion.recoveries_s)[:, 1]
     return float(np.median(left)) if len(left) and motion.overhead else 0.0
 
 

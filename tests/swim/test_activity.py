@@ -16,7 +16,9 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal.straps import align
 from sensorswim.swim.activity import ActivityRule, prone_measure
+from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.body_signs import BodySigns, read_body
+from sensorswim.swim.periodicity import Period
 from tests.swim.swum import ANKLES, P, oriented, swim
 
 _SWUM = ("front_crawl", "kick", "backstroke", "butterfly")
@@ -111,21 +113,28 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
-def _arm(forearm: FloatArray, swing: float = 2.5) -> SimpleNamespace:
-    """Return a wrist whose forearm passes from back to front as it does in its last row."""
-    return SimpleNamespace(
+def _arm(forearm: FloatArray, swing: float = 2.5) -> WristMotion:
+    """Return a wrist whose forearm passes back as in its first row, forward as in its last."""
+    rows = len(forearm)
+    return WristMotion(
+        side=Side.LEFT,
+        time_s=np.arange(float(rows)),
+        accel_m_s2=np.zeros((rows, 3)),
         forearm=forearm,
-        valid=np.ones(len(forearm), dtype=bool),
-        time_s=np.arange(float(len(forearm))),
-        recoveries_s=np.array([len(forearm) - 1.0]),
-        period=SimpleNamespace(period_s=2.0, swing=swing),
+        skin=np.zeros((rows, 3)),
+        turn_rate_rad_s=np.zeros(rows),
+        valid=np.ones(rows, dtype=bool),
+        period=Period(period_s=2.0, strength=1.0, swing=swing),
         overhead=True,
+        recoveries_s=np.array([rows - 1.0]),
+        reaches_s=np.empty(0),
+        backs_s=np.array([0.0]),
     )
 
 
 def _lone(
     travel_m: float, *, passes: float, misfit_m: float, wide_m: float = 0.3, swing: float = 2.5
-) -> tuple[dict[Side, SimpleNamespace], dict[Side, SimpleNamespace]]:
+) -> tuple[dict[Side, WristMotion], dict[Side, SimpleNamespace]]:
     """Return a lone left wrist that points up by `passes` as it comes forward."""
     tilt = np.r_[np.full(50, -0.9), np.full(50, passes)]
     arm = _arm(np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1), swing)
@@ -150,11 +159,20 @@ def test_arms_that_recover_straight_are_on_the_back_only_where_they_fit_no_prone
     assert told is supine
 
 
-def test_arms_that_rise_nearly_upright_are_on_the_back_whatever_they_fit() -> None:
-    tilt = np.tile(np.r_[np.full(50, -0.1), np.full(50, 0.99)], 5)
+@pytest.mark.parametrize(("pulls", "supine"), [(-0.1, True), (-0.4, True), (-0.9, False)])
+def test_arms_that_rise_upright_and_pull_level_are_on_the_back_whatever_they_fit(
+    pulls: float, supine: bool
+) -> None:
+    """Who recovers straight on the front pulls with the forearm down, whatever the strap hides."""
+    tilt = np.r_[np.full(20, pulls), np.full(500, -0.2), np.full(500, 0.85)]
     forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
     fits = {Side.LEFT: SimpleNamespace(residual_m=0.0)}
-    assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, fits)
+    assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, fits) is supine
+
+
+def test_an_arm_without_a_shoulder_is_on_the_back_where_it_rises_more_than_it_falls() -> None:
+    tilt = np.tile(np.r_[np.full(50, -0.1), np.full(50, 0.99)], 5)
+    forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
     assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, {})
 
 
@@ -213,7 +231,7 @@ def test_a_lone_arm_that_rests_in_a_drill_is_the_other_arms_drill(
     roll_deg: float | None, name: str
 ) -> None:
     arms, shoulders = _lone(1.0, passes=0.0, misfit_m=0.01, swing=1.2)
-    arms[Side.LEFT].overhead = False
+    arms[Side.LEFT] = replace(arms[Side.LEFT], overhead=False)
     body = None if roll_deg is None else BodySigns(roll_deg=roll_deg, alternation=None)
     assert ActivityRule().name(arms, shoulders, 0.9, 1, "drill", body) == name
 
