@@ -37,6 +37,9 @@ around the end of the last cycle half of it is left."""
 _IDLE_RAD_S = 2.0
 """Root mean square of a wrist's turning that idle hands don't reach; in every stroke it is 3 and
 more (no source)."""
+_HAS_HEADING = 0.2
+"""Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
+crawl, below 0.1 where a straight arm goes round evenly (no source)."""
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 _SEVERAL = 3
 _ALIKE = 0.35
@@ -105,6 +108,8 @@ class LengthFinder:
         Largest vertical share of a leg's or trunk's long axis that counts as level.
     least_strength, least_swing : float
         How well a wrist's orientation must repeat, and how far it must go in between.
+    sure_strength, sure_swing : float
+        The same for a small swing that repeats nearly exactly, as many a breaststroke's.
     shortest_s : float
         Bouts below this are no lengths.
     turn_deg : float
@@ -114,6 +119,8 @@ class LengthFinder:
     level_limit: float = 0.72
     least_strength: float = 0.40
     least_swing: float = 1.0
+    sure_strength: float = 0.8
+    sure_swing: float = 0.6
     shortest_s: float = 6.0
     turn_deg: float = 110.0
 
@@ -128,14 +135,15 @@ class LengthFinder:
         swimming = self._swimming(recording, flat, valid, strength, swing, rate_hz, step)
         change = _heading_change(flat, valid, rate_hz)
         steady = any(p in flat for p in _TRUNK_AND_LEGS)
+        cyclic = swimming
         if not steady:
-            swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
+            swimming = _bridge_weak_stretches(swimming, change, rate_hz)
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
         bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
-        bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, ~_body_known(valid))
+        bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, cyclic, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
         return LengthSearch(
@@ -157,7 +165,8 @@ class LengthFinder:
         rate_hz: float,
         step: int,
     ) -> BoolArray:
-        cyclic = (strength >= self.least_strength) & (swing >= self.least_swing)
+        sure = (strength >= self.sure_strength) & (swing >= self.sure_swing)
+        cyclic = sure | (strength >= self.least_strength) & (swing >= self.least_swing)
         cyclic &= _arms_turn(recording, rate_hz, step)
         level = [
             _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
@@ -284,15 +293,18 @@ def _turned_axis(means: list[FloatArray], weights: list[FloatArray], apart: int)
 
 
 def _turned_whole(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
-    """Return by how many degrees about the vertical the mean orientations turned, together."""
+    """Return by how many degrees about the vertical the mean orientations turned, together.
+
+    NaN where an arm goes round so evenly that its mean has no heading.
+    """
     turned = np.zeros((len(means[0]) - apart, 3, 3))
     for mean, weight in zip(means, weights, strict=True):
         rows = mean.reshape(-1, 3, 3)
         turn = np.einsum("nij,nkj->nik", rows[apart:], rows[:-apart])
         turned += turn * weight[:, None, None]
-    return np.degrees(
-        np.arctan2(turned[:, 1, 0] - turned[:, 0, 1], turned[:, 0, 0] + turned[:, 1, 1])
-    )
+    level = (turned[:, 0, 0] + turned[:, 1, 1]) + 1j * (turned[:, 1, 0] - turned[:, 0, 1])
+    seen = np.abs(level) > _HAS_HEADING * np.sum(weights, axis=0)
+    return np.where(seen, np.degrees(np.angle(level)), np.nan)
 
 
 def _cut_at_turns(
@@ -333,7 +345,7 @@ def _cut_at_gaps(
 
 
 def _bridge_weak_stretches(
-    swimming: BoolArray, change_deg: FloatArray, period_s: FloatArray, rate_hz: float
+    swimming: BoolArray, change_deg: FloatArray, rate_hz: float
 ) -> BoolArray:
     """Join bouts of a wrist that kept moving in one direction while its rhythm was uneven."""
     holes, count = label(~swimming)
@@ -341,7 +353,7 @@ def _bridge_weak_stretches(
     for k in range(1, count + 1):
         inside = np.flatnonzero(holes == k)
         at_edge = inside[0] == 0 or inside[-1] == len(swimming) - 1
-        if at_edge or len(inside) > 8.0 * rate_hz or np.isnan(period_s[inside]).any():
+        if at_edge or len(inside) > 8.0 * rate_hz:
             continue
         if np.abs(change_deg[inside]).max() < 60.0:
             joined[inside] = True
@@ -353,6 +365,7 @@ def _reach_to_cycles(
     flat: dict[Placement, FloatArray],
     coarse_s: FloatArray,
     period_s: FloatArray,
+    cyclic: BoolArray,
     blurred: BoolArray,
 ) -> list[tuple[int, int]]:
     """Move the edges of bouts that the wrists told to where the cycles begin and end.
@@ -379,7 +392,8 @@ def _reach_to_cycles(
         rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
         bout = slice(first - low, last - low)
-        strong = train.amplitude >= 0.5 * np.median(train.amplitude[bout])
+        usual = np.median(train.amplitude[bout][cyclic[first:last]])
+        strong = train.amplitude >= 0.5 * usual
         strong[bout] = True
         turning = _turning(rows, int(typical_s * rate_hz))
         ends = slice(max(last - low - near, 0), None)
@@ -387,6 +401,7 @@ def _reach_to_cycles(
         runs, _ = label(strong)
         own = np.flatnonzero(runs == runs[(first + last) // 2 - low])
         cycles = (low + int(own[0]), low + int(own[-1]) + 1)
+        early &= not reached or cycles[0] >= reached[-1][1]
         reached.append((cycles[0] if early else first, cycles[1] if late else last))
     return reached
 
@@ -417,8 +432,10 @@ def _refine(
     spans = []
     for k, (start_s, end_s) in enumerate(rough):
         following = pushes[k + 1] if k + 1 < len(rough) else None
-        push_s = pushes[k]
-        length_s = (start_s if push_s is None else push_s, end_s)
+        push_s = begin_s = pushes[k]
+        if begin_s is None:
+            begin_s = start_s if steady else walls.glides_from_s(recording, start_s)
+        length_s = (begin_s, end_s)
         flips = False
         if following is not None and following - end_s < walls.turn_s:
             contact = walls.contact_before(recording, following, length_s, worn)

@@ -79,6 +79,11 @@ _NEARLY, _ALIKE = 0.33, 0.6
 last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
 synthetic swimmers of two builds."""
 
+_LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 5.0, 0.4, 0.8, 0.5, 1.5
+"""A glide whose push-off was not seen: how long it may last, over how much turning is averaged,
+cosine within which the arms keep their direction, sine of their slope and the turning below which
+they lie stretched (no source; idle hands turn more, and hang)."""
+
 _REST_S = (0.6, 0.7)
 """How long before and after the arms' rest a touch may be that they alone tell."""
 _SINK_S = 2.5
@@ -182,6 +187,27 @@ class WallFinder:
             return None
         begin = _rise(forward, int(peaks[-1]), recording.rate_hz)
         return float(recording.time_s[first + begin]) - (_FEET_STAY_S if ankle else 0.0)
+
+    def glides_from_s(self, recording: Recording, cycles_s: float) -> float:
+        """Return since when the arms lie stretched before their first cycle, else its begin.
+
+        A soft push-off at the begin of a long glide may not stand out in the wrists.
+        """
+        first, last = rows_between(recording, cycles_s - _LONGEST_GLIDE_S, cycles_s)
+        blur = int(_GLIDE_BLUR_S * recording.rate_hz)
+        wrists = wrists_of(recording)
+        if last - first <= blur or not wrists:
+            return cycles_s
+        glides = np.ones(last - first, dtype=bool)
+        for track in wrists:
+            axis = long_axis(track, first, last)
+            ahead = axis[-blur:].mean(axis=0)
+            rate = np.linalg.norm(track.gyro_rad_s[first:last], axis=1)
+            glides &= (axis @ ahead > _STRETCHED) & (uniform_filter1d(rate, blur) < _STILL_RAD_S)
+            glides &= track.valid[first:last] & (abs(ahead[2]) < _LEVEL)
+        others = np.flatnonzero(~glides)
+        begin = int(others[-1]) + 1 if len(others) else 0
+        return float(recording.time_s[first + begin]) if begin < len(glides) else cycles_s
 
     def contact_before(
         self,

@@ -428,7 +428,8 @@ def test_a_bout_in_which_no_wrist_repeats_keeps_its_edges() -> None:
     time_s, unknown = np.arange(0.0, 30.0, 0.1), np.full(300, np.nan)
     wrist = {P.LEFT_WRIST: np.tile(np.eye(3).ravel(), (300, 1))}
     bouts = [(100, 200)]
-    assert _reach_to_cycles(bouts, wrist, time_s, unknown, np.ones(300, dtype=bool)) == bouts
+    every = np.ones(300, dtype=bool)
+    assert _reach_to_cycles(bouts, wrist, time_s, unknown, every, every) == bouts
 
 
 def test_the_cycles_of_a_lone_wrist_end_where_it_turns_less() -> None:
@@ -441,8 +442,8 @@ def test_the_cycles_of_a_lone_wrist_end_where_it_turns_less() -> None:
         .as_matrix()
         .reshape(-1, 9)
     }
-    bouts, blurred = [(100, 545)], np.ones(len(time_s), dtype=bool)
-    found = _reach_to_cycles(bouts, wrist, time_s, np.full(len(time_s), 1.5), blurred)
+    bouts, every = [(100, 545)], np.ones(len(time_s), dtype=bool)
+    found = _reach_to_cycles(bouts, wrist, time_s, np.full(len(time_s), 1.5), every, every)
     assert time_s[found[0][1]] == pytest.approx(40.0, abs=1.0)
 
 

@@ -1,0 +1,107 @@
+"""Lengths by wrists alone, where neither legs nor trunk tell: on movements laid down by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from sensorswim.model import Placement, Recording, Track
+from sensorswim.model.streams import FloatArray
+from sensorswim.swim.lengths import LengthFinder, LengthSpan, _reach_to_cycles
+from sensorswim.swim.walls import WallFinder
+
+RATE_HZ = 100.0
+_WRIST = Placement.LEFT_WRIST
+
+
+def _wrist(
+    pitch_rad: FloatArray,
+    yaw_rad: FloatArray | float = 0.0,
+    roll_rad: FloatArray | float = 0.0,
+) -> Recording:
+    """Return a lone wrist that turns about a level axis, its heading another one by `yaw_rad`."""
+    roll = np.broadcast_to(roll_rad, pitch_rad.shape)
+    turn = Rotation.from_rotvec(np.outer(pitch_rad, [0.0, 1.0, 0.0]))
+    turn = turn * Rotation.from_rotvec(np.outer(roll, [1.0, 0.0, 0.0]))
+    yaw = np.broadcast_to(yaw_rad, pitch_rad.shape)
+    q = Rotation.from_rotvec(np.outer(yaw, [0.0, 0.0, 1.0])) * turn
+    track = Track(
+        placement=_WRIST,
+        accel_m_s2=q.inv().apply([0.0, 0.0, 9.80665]),
+        gyro_rad_s=np.outer(np.gradient(pitch_rad, 1.0 / RATE_HZ), [0.0, 1.0, 0.0]),
+        valid=np.ones(len(pitch_rad), dtype=bool),
+        source_rate_hz=RATE_HZ,
+        q_world_from_sensor=q.as_quat(scalar_first=True),
+    )
+    time_s = np.arange(len(pitch_rad)) / RATE_HZ
+    return Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={_WRIST: track})
+
+
+def _time_s(until_s: float) -> FloatArray:
+    return np.arange(0.0, until_s, 1.0 / RATE_HZ)
+
+
+def _during(time_s: FloatArray, *spans_s: tuple[float, float]) -> FloatArray:
+    return np.any([(a <= time_s) & (time_s < b) for a, b in spans_s], axis=0).astype(float)
+
+
+def _found(recording: Recording) -> tuple[LengthSpan, ...]:
+    return LengthFinder().find(recording).spans
+
+
+@pytest.mark.parametrize(("uneven_s", "lengths"), [(0.0, 1), (0.35, 0)])
+def test_a_small_swing_is_a_length_where_it_repeats_nearly_exactly(
+    uneven_s: float, lengths: int
+) -> None:
+    """Breaststroke that never goes far from the glide, and hands that swing as far, unevenly."""
+    time_s = _time_s(60.0)
+    late_s = uneven_s * np.sin(2.0 * np.pi * time_s / 3.1)
+    swing = 0.65 * np.sin(2.0 * np.pi * (time_s + late_s) / 1.2)
+    assert len(_found(_wrist(swing * _during(time_s, (15.0, 45.0))))) == lengths
+
+
+def test_a_straight_arm_that_goes_round_evenly_swims_one_length_a_bout() -> None:
+    """It turns over and back besides, so that its mean orientation has no heading to change."""
+    time_s = _time_s(100.0)
+    swims = _during(time_s, (10.0, 45.0), (48.0, 83.0))
+    round_rad = 1.5 + 2.0 * np.pi * np.cumsum(swims) / RATE_HZ / 1.7
+    over_rad = 2.4 * np.sin(2.0 * round_rad)
+    found = _found(_wrist(round_rad, np.pi * (time_s > 46.5), over_rad))
+    assert len(found) == 2
+    np.testing.assert_allclose([s.start_s for s in found], [10.0, 48.0], atol=2.5)
+
+
+@pytest.mark.parametrize(("yaw_rad", "lengths"), [(0.0, 1), (np.pi, 2)])
+def test_an_arm_that_rests_for_some_strokes_goes_on_in_the_same_length(
+    yaw_rad: float, lengths: int
+) -> None:
+    """Unless it comes back the other way."""
+    time_s = _time_s(80.0)
+    swims = _during(time_s, (10.0, 34.0), (40.5, 66.0))
+    pitch = 1.2 * np.sin(2.0 * np.pi * time_s / 2.0) * swims
+    assert len(_found(_wrist(pitch, yaw_rad * (time_s > 37.2)))) == lengths
+
+
+def test_bouts_whose_cycles_run_into_each_other_do_not_overlap() -> None:
+    """What lies between goes to the one before: a touch is looked for there, then a push-off."""
+    time_s = np.arange(0.0, 60.0, 0.08)
+    turn = 1.2 * np.sin(2.0 * np.pi * time_s / 1.5)
+    flat = Rotation.from_rotvec(np.outer(turn, [0.0, 1.0, 0.0])).as_matrix().reshape(-1, 9)
+    every = np.ones(len(time_s), dtype=bool)
+    periods_s = np.full(len(time_s), 1.5)
+    first, second = _reach_to_cycles(
+        [(100, 300), (330, 600)], {_WRIST: flat}, time_s, periods_s, every, every
+    )
+    assert first[1] == second[0] == 330
+
+
+@pytest.mark.parametrize(("slope_rad", "begin_s"), [(0.1, 7.0), (0.9, 10.0)])
+def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
+    slope_rad: float, begin_s: float
+) -> None:
+    """From 7 s the arm lies stretched and level; sloping down it hangs, which is no glide."""
+    time_s = _time_s(12.0)
+    up = np.clip((time_s - 6.5) / 0.5, 0.0, 1.0)
+    recording = _wrist(1.5 - (1.5 - slope_rad) * up)
+    assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(begin_s, abs=0.3)
