@@ -9,6 +9,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfiltfilt
 
 from sensorswim.model import Limb, Recording
+from sensorswim.model.streams import FloatArray
 
 _USUAL_RAD_S: Final = 1.2
 _HARD_RAD_S: Final = 3.3
@@ -27,6 +28,10 @@ _BOTH_RAD_S, _ROCKING_RAD_S = 1.0, 0.05
 """Median turning of shanks and its root mean square in that band, added up: 1.2 and more in every
 stroke, 0.9 at most between them; the median of a trunk's turning in the band: 0.07 and more, mostly
 0.02 at most. Read off synthetic swimmers of six builds."""
+_ARMS: Final = (Limb.WRIST, Limb.UPPER_ARM)
+_AS_ONE: Final = 0.75
+"""Correlation of the turning of arms and of legs from which one hand carries both: 0.9 and more,
+0.2 in most crawl, up to 0.6 in breaststroke. Read off synthetic swimmers of nine builds."""
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
 a flutter and 0.8 in a breaststroke kick; carried sensors turn about any, 0.7 and less. Read off
@@ -45,6 +50,22 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
             if np.median(rate) > _USUAL_RAD_S or np.sqrt(np.mean(rate**2)) > _HARD_RAD_S:
                 return True
     return False
+
+
+def carried_as_one(recording: Recording, rows: slice) -> bool:
+    """Tell sensors that turn all alike, in one hand, from a swim, where arms and legs turn apart.
+
+    Both arms may turn alike, and both legs; with a board the arms turn as the trunk does.
+    """
+    rates: dict[bool, list[FloatArray]] = {True: [], False: []}
+    for placement, track in recording.tracks.items():
+        known = track.valid[rows]
+        if placement.limb in (*_ARMS, Limb.ANKLE) and known.any():
+            rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1) * known
+            change = rate - rate.mean()
+            rates[placement.limb in _ARMS].append(change / max(np.linalg.norm(change), 1e-9))
+    alike = [float(arm @ leg) for arm in rates[True] for leg in rates[False]]
+    return bool(alike) and float(np.median(alike)) > _AS_ONE
 
 
 def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:

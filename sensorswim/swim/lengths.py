@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
-from sensorswim.swim.at_work import arms_at_work, body_at_work, works_from_s
+from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
@@ -194,6 +194,8 @@ class LengthFinder:
         Arms at work swim in a rhythm; where legs or trunk are worn a bout may be one without.
         """
         rows = slice(bout[0] * step, bout[1] * step)
+        if carried_as_one(recording, rows):
+            return False
         steadily = not steady or float(np.median(strength[slice(*bout)])) >= self.least_strength
         if steadily and arms_at_work(recording, rows):
             return True

@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.swim.at_work import arms_at_work, body_at_work, works_from_s
+from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
 from sensorswim.swim.lengths import LengthFinder
 
 RATE_HZ = 100.0
@@ -140,3 +140,25 @@ def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_leng
     }
     assert not body_at_work(_recording(*strapped.values()), slice(None))
     assert not len(LengthFinder().find(_recording(*strapped.values())).spans)
+
+
+@pytest.mark.parametrize(
+    ("places", "apart_rad", "carried"),
+    [(WORN, 0.05, True), (WORN, 0.6, False), (WORN[:2], 0.05, False), (WORN[2:], 0.05, False)],
+    ids=["in one hand", "each its own way", "wrists alone", "ankles alone"],
+)
+def test_sensors_that_all_turn_alike_are_in_one_hand(
+    places: tuple[Placement, ...], apart_rad: float, carried: bool
+) -> None:
+    """A bag that is swung; wrists alone, or ankles, turn alike in breaststroke, too."""
+    rng = np.random.default_rng(4)
+    noise = gaussian_filter1d(rng.normal(size=(4, int(SECONDS * RATE_HZ), 3)), 25.0, axis=1)
+    own = apart_rad * noise / noise.std(axis=1, keepdims=True)
+    time_s = np.arange(noise.shape[1]) / RATE_HZ
+    swing = np.outer(np.sin(2.0 * np.pi * time_s / 1.6), [0.0, 0.9, 0.3])
+    recording = _recording(*(_moved(p, swing + o) for p, o in zip(places, own, strict=False)))
+    rows = slice(0, len(recording.time_s))
+    assert arms_at_work(recording, rows) or not any(p.limb is Limb.WRIST for p in places)
+    assert carried_as_one(recording, rows) is carried
+    if carried:
+        assert LengthFinder().find(recording).spans == ()
