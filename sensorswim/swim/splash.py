@@ -32,8 +32,9 @@ _CALMER: Final = 2.5
 _UNDER_S: Final = 0.05
 """When a hand is shaken and when it is calm, by how much, and for how long the wrist has been under
 when it calms down. Picked on synthetic swimmers of four builds."""
-_AROUND_S: Final = 0.15
-"""So far from the moment where it is expected a knock is taken for an entry's."""
+_AROUND_S, _NEAR_S = 0.15, 0.05
+"""So far from the moment where it is expected a knock is taken for an entry's, and how fast that
+gets unlikely, as a standard deviation: others come in the reach."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,9 +53,11 @@ class Knocks:
     sharpness: FloatArray
 
     def near(self, moment_s: float) -> float | None:
-        """Return the start of the sharpest knock about a moment, None where there is none."""
-        close = np.flatnonzero(np.abs(self.start_s - moment_s) < _AROUND_S)
-        return float(self.start_s[close[np.argmax(self.sharpness[close])]]) if len(close) else None
+        """Return the start of the likeliest knock about a moment, None where there is none."""
+        off_s = self.start_s - moment_s
+        close = np.flatnonzero(np.abs(off_s) < _AROUND_S)
+        likely = self.sharpness[close] * np.exp(-0.5 * (off_s[close] / _NEAR_S) ** 2)
+        return float(self.start_s[close[np.argmax(likely)]]) if len(close) else None
 
     def first(self, from_s: float, to_s: float) -> float | None:
         """Return the start of the first knock from one moment to a little after another."""

@@ -69,6 +69,14 @@ def test_an_arm_without_splash_shows_no_knocks_in_its_strokes() -> None:
     assert all(abs(fit.line_shift_m) < 0.06 for fit in fits.values())
 
 
+def test_of_several_knocks_about_an_entry_the_likeliest_is_its_own() -> None:
+    """A somewhat sharper one in the reach does not count, a much sharper one does."""
+    knocks = Knocks(start_s=np.array([1.02, 1.12, 3.03, 3.1]), sharpness=np.array([4, 6, 4, 40]))
+    assert knocks.near(1.0) == 1.02
+    assert knocks.near(3.0) == 3.1
+    assert knocks.near(2.0) is None
+
+
 def still(count: int = 600, rate_hz: float = 100.0) -> WristMotion:
     """Return a wrist that swings slowly, nothing more."""
     found, _ = arms(0.0)
