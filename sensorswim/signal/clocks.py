@@ -75,14 +75,19 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
     if first not in sensors:
         return {}
     shocks = {place: find_shocks(sensor.stream) for place, sensor in sensors.items()}
-    fits = {}
-    for place in others:
-        if place in sensors:
-            rough = best_lag(sensors[first].envelope, sensors[place].envelope)
+    roughs = {
+        place: best_lag(sensors[first].envelope, sensors[place].envelope)
+        for place in others
+        if place in sensors
+    }
+    fits: dict[Placement, ClockFit] = {}
+    for _ in range(2):
+        anchors = [shocks[first], *(shocks[p].moved(fit) for p, fit in fits.items())]
+        for place, rough in roughs.items():
             rough_s = None if rough is None else rough.offset_s
-            matches = _matches(shocks[first], shocks[place], rough_s, ENVELOPE_SLACK_S)
-            if _far_apart(matches):
-                fits[place] = _from_both_ends(matches, shocks[place])
+            fit = None if place in fits else _by_both_ends(anchors, shocks[place], rough_s)
+            if fit is not None:
+                fits[place] = fit
     placed = {first: sensors[first]} | {p: sensors[p].moved(f) for p, f in fits.items()}
     free = {p: s for p, s in sensors.items() if p not in placed}
     moved = place_by_movement(placed, free) if free else {}
@@ -96,6 +101,23 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
         if a.limb is b.limb and all(p in moved and moved[p].paired for p in (a, b))
     ]
     return _as_logged_if_all_agree(fits, shocks, pairs)
+
+
+def _by_both_ends(
+    anchors: Sequence[Shocks], second: Shocks, rough_s: float | None
+) -> ClockFit | None:
+    """Return the clock from knocks at both ends that one of the sensors on session time shares.
+
+    Between two samples of the first sensor a knock may look late or faint. Knocks of sensors at
+    rest count wherever they lie: movements of head and arms may look alike at another offset.
+    """
+    for anchor in anchors:
+        near = _matches(anchor, second, rough_s, ENVELOPE_SLACK_S)
+        still = [m for m in _matches(anchor, second, None, 0.0) if m.still]
+        for matches in (near, still):
+            if _far_apart(matches):
+                return _from_both_ends(matches, second)
+    return None
 
 
 def _without_both_ends(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from scipy import signal as sps
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from sensorswim.model import Stream
+from sensorswim.model import ClockFit, Stream
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.envelopes import vertex
 from sensorswim.signal.regular import source_rate_hz
@@ -56,6 +56,14 @@ class Shocks:
     triplets_s: FloatArray
     still: BoolArray
     period_s: float
+
+    def moved(self, clock: ClockFit) -> Shocks:
+        """Return the same in session time."""
+        return replace(
+            self,
+            time_s=clock.to_session(self.time_s),
+            triplets_s=clock.to_session(self.triplets_s),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,8 +11,8 @@ from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
 from sensorswim.rehearsal.draw import draw_kit, draw_swimmer
 from sensorswim.rehearsal.settings import CORE
 from sensorswim.signal import prepare
-from sensorswim.signal.clocks import _as_logged_if_all_agree, fit_clocks
-from sensorswim.signal.knocks import Shocks
+from sensorswim.signal.clocks import _as_logged_if_all_agree, _by_both_ends, fit_clocks
+from sensorswim.signal.knocks import Shocks, find_shocks
 
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
@@ -127,6 +127,32 @@ def test_two_ankles_that_are_sure_of_each_other_tell_that_the_kit_was_not_set_to
     assert as_logged((0.02, 0.02), *ankles) == [True, True, True]
     assert as_logged((0.02, 0.02), *ankles, pairs=pairs) == [False, False, False]
     assert as_logged((0.02, 0.02), (0.4, 0.8), (0.45, 0.8), pairs=pairs) == [True, True, True]
+
+
+def test_knocks_that_the_first_sensor_shows_late_are_told_by_anothers():
+    """As between the samples of slow logs: by 20 ms from one to the next, by 40 in all."""
+    logs = {}
+    for place, clock, late_s in ((WRIST, FIRST, 0.04), (OTHER, FAR, 0.02), (ANKLE, FAR, 0.0)):
+        first, second, third, *last = ends(900.0)
+        logs[place] = stream(place, clock, 900.0, (first, second, third + late_s, *last))
+    fits = fit_clocks(logs, Quality())
+    assert [fits[p].method for p in (OTHER, ANKLE)] == ["knocks", "knocks"]
+    assert worst_s(fits[ANKLE], FAR, 900.0) < 0.03
+    without = fit_clocks({p: logs[p] for p in (WRIST, ANKLE)}, Quality())[ANKLE]
+    assert without.residual_s > 2.0 * fits[ANKLE].residual_s
+
+
+@pytest.mark.parametrize(("still", "told"), [(True, True), (False, False)])
+def test_knocks_at_rest_count_wherever_the_movement_lies_alike(still, told):
+    """Heads and arms may move alike at an offset that is minutes off."""
+    first, second = (find_shocks(stream(p, c, 900.0, ends(900.0)))
+                     for p, c in ((WRIST, FIRST), (ANKLE, FAR)))  # fmt: skip
+    second = replace(second, still=second.still & still)
+    rough_s = FIRST.origin_s - FAR.origin_s + 148.0
+    fit = _by_both_ends([first], second, rough_s)
+    assert (fit is not None) is told
+    if fit is not None:
+        assert worst_s(fit, FAR, 900.0) < 0.005
 
 
 def test_claps_of_one_sensor_at_rest_do_not_pass_for_knocks():
