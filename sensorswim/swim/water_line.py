@@ -52,6 +52,10 @@ other: standard deviations over synthetic swimmers of seven builds."""
 _TAILS: Final = 4.0
 """Degrees of freedom of the t distribution of both: a fit of the shoulder may be off by far."""
 _SHIFTS_M: Final = np.arange(-0.25, 0.2501, 0.005)
+_OWN_LINE: Final = 0.5
+"""What is kept of how far a length's line, over the mean height of the wrist's path, lies from the
+arm's usual one: an arm swims much alike in all lengths, and each fit of the shoulder is off by
+centimetres. Picked on synthetic swimmers of eight builds."""
 
 
 def crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
@@ -88,25 +92,37 @@ def with_water_line(
     """
     prone = [key for key, fit in fits.items() if fit.prone]
     arms = {side: [key for key in prone if key[1] is side] for side in Side}
+    fits = fits | {key: fit for own in arms.values() for key, fit in _steadied(own, fits).items()}
     likely_m = {side: _by_recovery(own, paths, fits, None) for side, own in arms.items()}
-    near = {key: replace(fits[key], line_shift_m=likely_m[key[1]]) for key in prone}
+    near = {key: _raised(fits[key], likely_m[key[1]]) for key in prone}
     told_m: dict[Side, float] = {}
     clear: dict[Key, Knocks] = {}
     for side, own in arms.items():
         knocks = {key: find_knocks(motions[key]) for key in own}
-        shift_m = _common(own, paths, near, knocks, _KNOCKS)
+        shift_m = _common(own, paths, near, knocks, _KNOCKS, likely_m[side])
         if shift_m is not None:
             clear |= knocks
         else:
             calms = {key: find_calms(motions[key]) for key in own}
-            shift_m = _common(own, paths, near, calms, _CALMS)
+            shift_m = _common(own, paths, near, calms, _CALMS, likely_m[side])
         if shift_m is not None:
             told_m[side] = shift_m
     for side in told_m.keys() - {side.other for side in told_m}:
         likely_m[side.other] = _by_recovery(arms[side.other], paths, fits, told_m[side])
     shifts_m = likely_m | told_m
-    moved = {key: replace(fits[key], line_shift_m=shifts_m[key[1]]) for key in prone}
-    return fits | moved, clear
+    return fits | {key: _raised(fits[key], shifts_m[key[1]]) for key in prone}, clear
+
+
+def _steadied(keys: list[Key], fits: dict[Key, ShoulderFit]) -> dict[Key, ShoulderFit]:
+    """Return the fits of one arm with lines that differ less from length to length."""
+    usual_m = float(np.median([fits[key].surface_m for key in keys])) if keys else 0.0
+    return {
+        key: _raised(fits[key], (1.0 - _OWN_LINE) * (usual_m - fits[key].surface_m)) for key in keys
+    }
+
+
+def _raised(fit: ShoulderFit, by_m: float) -> ShoulderFit:
+    return replace(fit, line_shift_m=fit.line_shift_m + by_m)
 
 
 def _by_recovery(
@@ -160,14 +176,21 @@ def _common(
     fits: dict[Key, ShoulderFit],
     knocks: dict[Key, Knocks],
     alike: _Alike,
+    raised_m: float,
 ) -> float | None:
-    """Return the height over the shoulder's line that an arm's knocks share, None where few do."""
+    """Return by how much higher a line an arm's knocks share than without them, None where few do.
+
+    Parameters
+    ----------
+    raised_m : float
+        By how much higher the line of these fits is already.
+    """
     heights = np.array([_height(path, fits[k], knocks[k]) for k in keys for path in paths[k]])
     known = heights[np.isfinite(heights)]
     if len(known) < max(_LEAST_COUNT, alike.share * len(heights)):
         return None
     middle = float(np.median(known))
     apart = float(np.median(np.abs(known - middle)))
-    shift_m = middle + fits[keys[0]].line_shift_m
+    shift_m = middle + raised_m
     far_m = max(abs(middle), abs(shift_m))
     return shift_m if apart < alike.apart_m and far_m < alike.shift_m else None

@@ -10,6 +10,7 @@ import pytest
 
 from sensorswim.model import Placement, Quality, Side
 from sensorswim.signal.standing import who_stands
+from sensorswim.swim.arm_model import Of
 from sensorswim.swim.arms import WristMotion
 from sensorswim.swim.roll import estimate_roll
 from sensorswim.swim.splash import Knocks, find_calms, find_knocks
@@ -153,6 +154,21 @@ def test_a_hand_that_hovers_is_over_the_line_for_as_long_as_a_recovery_takes(
         hovering.append(replace(path, position_m=place))
     shift_m = _by_recovery([key], {key: hovering}, {key: fit}, other_m)
     assert shift_m == pytest.approx(expected_m, abs=0.015)
+
+
+def test_a_shoulder_that_is_fitted_off_in_one_length_moves_its_water_line_by_half() -> None:
+    """An arm swims much alike in all lengths: the others tell where its line is."""
+    found, _ = arms(0.0)
+    lines_m = []
+    for off_m in (0.0, 0.04):
+        fits = {key: replace(fit, line_shift_m=0.0) for key, fit in found.shoulders.items()}
+        odd = min(fits, key=str)
+        unknowns = fits[odd].unknowns.copy()
+        unknowns[Of.CENTRE_Z] += off_m
+        fits[odd] = replace(fits[odd], unknowns=unknowns)
+        told, _ = with_water_line(found.motions, found.paths, fits)
+        lines_m.append(told[odd].surface_m)
+    assert lines_m[1] - lines_m[0] == pytest.approx(0.02, abs=0.008)
 
 
 def test_a_hand_that_is_shaken_until_it_is_under_calms_down() -> None:
