@@ -84,6 +84,9 @@ _LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 5.0, 0.4, 0.
 cosine within which the arms keep their direction, sine of their slope and the turning below which
 they lie stretched (no source; idle hands turn more, and hang)."""
 
+_BLURRED_S = 2.5
+"""How long before the rough end of a length a touch may be."""
+
 _REST_S = (0.6, 0.7)
 """How long before and after the arms' rest a touch may be that they alone tell."""
 _SINK_S = 2.5
@@ -226,7 +229,7 @@ class WallFinder:
         worn : dict
             From `worn_signs`.
         """
-        from_s = max(push_s - self.turn_s, length_s[0])
+        from_s = max(min(push_s - self.turn_s, length_s[1] - _BLURRED_S), length_s[0])
         turns_s = leaves_posture(recording, length_s, from_s, push_s - 0.1)
         if _is_flip(recording, length_s, (turns_s or push_s - _USUAL_TURN_S, push_s), worn):
             usual_s = push_s - _USUAL_CONTACT_S

@@ -169,14 +169,17 @@ def test_a_push_off_is_told_though_the_legs_lay_level_at_the_wall_for_long() -> 
     assert span.start_s == pytest.approx(15.0, abs=0.1)
 
 
-def test_legs_that_sink_wait_and_then_turn_began_with_the_touch() -> None:
+@pytest.mark.parametrize("waits_s", [0.0, 2.9])
+def test_legs_that_sink_wait_and_then_turn_began_with_the_touch(waits_s: float) -> None:
+    """After the longer wait the rough end lies late, and the touch 5 s before the push-off."""
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     sink = 0.6 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0)
-    turn = 2.0 * np.clip((time_s - 21.1) / 0.5, 0.0, 1.0)
+    turn = 2.0 * np.clip((time_s - 21.1 - waits_s) / 0.5, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
     legs = [_track(p, -sink - turn + side * kick, 0 * time_s)
             for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
-    found = WallFinder().contact_before(_recording(time_s, *legs), 22.0, (2.0, 21.5), _WORN)
+    push_s = 22.0 + waits_s
+    found = WallFinder().contact_before(_recording(time_s, *legs), push_s, (2.0, 21.5), _WORN)
     assert not found.by_feet
     assert found.at_s == pytest.approx(20.0, abs=0.35)
 
