@@ -112,11 +112,11 @@ def _by_both_ends(
     rest count wherever they lie: movements of head and arms may look alike at another offset.
     """
     for anchor in anchors:
-        near = _matches(anchor, second, rough_s, ENVELOPE_SLACK_S)
-        still = [m for m in _matches(anchor, second, None, 0.0) if m.still]
-        for matches in (near, still):
-            if _far_apart(matches):
-                return _from_both_ends(matches, second)
+        matches = _matches(anchor, second, rough_s, ENVELOPE_SLACK_S)
+        if not _far_apart(matches):
+            matches = [m for m in _matches(anchor, second, None, 0.0) if m.still]
+        if _far_apart(matches):
+            return _from_both_ends(matches, second)
     return None
 
 

@@ -349,7 +349,7 @@ def _cut_at_gaps(
 def _bridge_weak_stretches(
     swimming: BoolArray, change_deg: FloatArray, rate_hz: float
 ) -> BoolArray:
-    """Join bouts of a wrist that kept moving in one direction while its rhythm was uneven."""
+    """Join bouts of a wrist between which it kept its direction: uneven, or at rest for a while."""
     holes, count = label(~swimming)
     joined = swimming.copy()
     for k in range(1, count + 1):
