@@ -9,13 +9,14 @@ the swimmer pushes off walls (`movement`), and its residual says where it can't 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
 import numpy as np
 
 from sensorswim.model import ClockFit, Placement, Quality, Severity, Stream
-from sensorswim.signal.envelopes import best_lag
+from sensorswim.signal.envelopes import Lag, best_lag
 from sensorswim.signal.knocks import KnockMatch, Shocks, find_shocks, match_knocks
 from sensorswim.signal.movement import UNSURE_S, place_by_movement
 from sensorswim.signal.shakes import FAR_APART_S, MAX_DRIFT, TYPICAL_DRIFT, Moved
@@ -80,14 +81,9 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
         for place in others
         if place in sensors
     }
-    fits: dict[Placement, ClockFit] = {}
-    for _ in range(2):
-        anchors = [shocks[first], *(shocks[p].moved(fit) for p, fit in fits.items())]
-        for place, rough in roughs.items():
-            rough_s = None if rough is None else rough.offset_s
-            fit = None if place in fits else _by_both_ends(anchors, shocks[place], rough_s)
-            if fit is not None:
-                fits[place] = fit
+    fits = _by_both_ends({first: ClockFit(method="reference", residual_s=0.0)}, shocks, roughs)
+    left = {place: rough for place, rough in roughs.items() if place not in fits}
+    fits |= _by_both_ends(fits, shocks, left)
     placed = {first: sensors[first]} | {p: sensors[p].moved(f) for p, f in fits.items()}
     free = {p: s for p, s in sensors.items() if p not in placed}
     moved = place_by_movement(placed, free) if free else {}
@@ -104,20 +100,45 @@ def _fit(streams: dict[Placement, Stream]) -> dict[Placement, ClockFit]:
 
 
 def _by_both_ends(
-    anchors: Sequence[Shocks], second: Shocks, rough_s: float | None
-) -> ClockFit | None:
-    """Return the clock from knocks at both ends that one of the sensors on session time shares.
+    known: dict[Placement, ClockFit],
+    shocks: dict[Placement, Shocks],
+    roughs: dict[Placement, Lag | None],
+) -> dict[Placement, ClockFit]:
+    """Return the clocks of sensors that share knocks at both ends with one whose clock is known.
 
-    Between two samples of the first sensor a knock may look late or faint. Knocks of sensors at
-    rest count wherever they lie: movements of head and arms may look alike at another offset.
+    Between two samples of the first sensor a knock may look late or faint: then another's does.
+
+    Parameters
+    ----------
+    roughs : dict
+        Where the movement puts the sensors that are asked for.
     """
-    for anchor in anchors:
-        matches = _matches(anchor, second, rough_s, ENVELOPE_SLACK_S)
-        if not _far_apart(matches):
-            matches = [m for m in _matches(anchor, second, None, 0.0) if m.still]
-        if _far_apart(matches):
-            return _from_both_ends(matches, second)
-    return None
+    anchors = [(shocks[place].moved(fit), fit.residual_s) for place, fit in known.items()]
+    fits = {}
+    for place, rough in roughs.items():
+        rough_s = None if rough is None else rough.offset_s
+        for matches, residual_s in _shared(anchors, shocks[place], rough_s):
+            if _far_apart(matches):
+                fit = _from_both_ends(matches, shocks[place])
+                error_s = float(np.hypot(fit.residual_s, residual_s))
+                fits[place] = replace(fit, residual_s=error_s)
+                break
+    return fits
+
+
+def _shared(
+    anchors: Sequence[tuple[Shocks, float]], second: Shocks, rough_s: float | None
+) -> list[tuple[list[KnockMatch], float]]:
+    """Return the knocks that a sensor shares with each anchor, and that anchor's residual.
+
+    Knocks of sensors at rest count wherever they lie, if none of them lies where the movement puts
+    the sensor: head and arms may move alike at another offset, too.
+    """
+    near = [(_matches(a, second, rough_s, ENVELOPE_SLACK_S), error_s) for a, error_s in anchors]
+    if any(match.still for matches, _ in near for match in matches):
+        return near
+    still = second.at_rest()
+    return near + [(_matches(a.at_rest(), still, None, 0.0), error_s) for a, error_s in anchors]
 
 
 def _without_both_ends(

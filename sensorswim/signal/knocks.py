@@ -65,6 +65,10 @@ class Shocks:
             triplets_s=clock.to_session(self.triplets_s),
         )
 
+    def at_rest(self) -> Shocks:
+        """Return the same with those triplets alone around which the sensor is still."""
+        return replace(self, triplets_s=self.triplets_s[self.still], still=self.still[self.still])
+
 
 @dataclass(frozen=True, kw_only=True)
 class KnockMatch:

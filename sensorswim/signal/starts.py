@@ -62,8 +62,8 @@ _LAST_SHARE: Final = 0.5
 _LEAVE_SHARE: Final = 1.02
 """When the feet gain speed fastest, between the moment when the body does (0) and when its gain has
 fallen to half of that (1): at 0.75, 0.9, 1.05, 1.05, 1.1, 1.1, 1.15 and 1.2 in synthetic swimmers
-of eight builds; the ankles of the first follow the body already while the feet stretch. The mean is
-wrong by up to 0.05 s.
+of eight builds; the ankles of the first follow the body already while the feet stretch. This is
+wrong by 0.05 s at most on the median of each.
 """
 
 _FEET_M_S2: Final = 10.0

@@ -234,8 +234,8 @@ def _pull_tilt(motions: dict[Side, WristMotion]) -> float:
 
 def _mean_tilt(forearms: list[FloatArray], unseen: float) -> float:
     """Return the mean over the arms of the median sine of the tilt at each arm's own moments."""
-    tilts = [float(np.median(forearm[:, 2])) if len(forearm) else unseen for forearm in forearms]
-    return float(np.mean(tilts))
+    tilts = [float(np.median(forearm[:, 2])) for forearm in forearms if len(forearm)]
+    return float(np.mean(tilts)) if tilts else unseen
 
 
 def rises(tilt: FloatArray) -> float:

@@ -177,7 +177,7 @@ def follow_wrist(
         reaches_s=np.empty(0)
         if not overhead
         else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, backs_s, period.period_s),
-        backs_s=backs_s[valid[np.searchsorted(time_s, backs_s)]],
+        backs_s=backs_s[valid[np.searchsorted(time_s, backs_s).clip(0, len(time_s) - 1)]],
     )
 
 

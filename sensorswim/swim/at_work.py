@@ -9,7 +9,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfiltfilt
 
 from sensorswim.model import Limb, Recording
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 
 _USUAL_RAD_S: Final = 1.2
 _HARD_RAD_S: Final = 3.3
@@ -55,17 +55,27 @@ def arms_at_work(recording: Recording, rows: slice) -> bool:
 def carried_as_one(recording: Recording, rows: slice) -> bool:
     """Tell sensors that turn all alike, in one hand, from a swim, where arms and legs turn apart.
 
-    Both arms may turn alike, and both legs; with a board the arms turn as the trunk does.
+    Both arms may turn alike, and both legs; with a board the arms turn as the trunk does. What
+    changes within two seconds counts, not that all rest and then move.
     """
-    rates: dict[bool, list[FloatArray]] = {True: [], False: []}
+    slow = int(_OVER_S * recording.rate_hz)
+    changes: dict[bool, list[tuple[FloatArray, BoolArray]]] = {True: [], False: []}
     for placement, track in recording.tracks.items():
-        known = track.valid[rows]
-        if placement.limb in (*_ARMS, Limb.ANKLE) and known.any():
-            rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1) * known
-            change = rate - rate.mean()
-            rates[placement.limb in _ARMS].append(change / max(np.linalg.norm(change), 1e-9))
-    alike = [float(arm @ leg) for arm in rates[True] for leg in rates[False]]
+        if placement.limb in (*_ARMS, Limb.ANKLE):
+            rate = np.linalg.norm(track.gyro_rad_s[rows], axis=1)
+            change = rate - uniform_filter1d(rate, slow)
+            changes[placement.limb in _ARMS].append((change, track.valid[rows]))
+    alike = [
+        _cosine(arm[both], leg[both])
+        for arm, arm_known in changes[True]
+        for leg, leg_known in changes[False]
+        if (both := arm_known & leg_known).sum() > slow
+    ]
     return bool(alike) and float(np.median(alike)) > _AS_ONE
+
+
+def _cosine(one: FloatArray, other: FloatArray) -> float:
+    return float(one @ other) / max(float(np.linalg.norm(one) * np.linalg.norm(other)), 1e-9)
 
 
 def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:

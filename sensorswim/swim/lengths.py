@@ -41,6 +41,8 @@ _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
 _WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
+_UNEVEN_S, _PAUSE_S = 8.0, 7.0
+"""How long a wrist that goes on in one direction may move unevenly, or rest, within a length."""
 _SEVERAL = 3
 _ALIKE = 0.35
 """So many bouts tell how long a length takes, and how far, in its own time, another may differ."""
@@ -80,6 +82,7 @@ class LengthSearch:
     coarse_s : (M,)
     swimming : (M,) bool
     heading_change_deg : (M,)
+        NaN where nothing tells it.
     wrist_period_s, wrist_strength : (M,)
     """
 
@@ -109,7 +112,8 @@ class LengthFinder:
     least_strength, least_swing : float
         How well a wrist's orientation must repeat, and how far it must go in between.
     sure_strength, sure_swing : float
-        The same for a small swing that repeats nearly exactly, as many a breaststroke's.
+        The same for a small swing that repeats nearly exactly, of a forearm that doesn't hang as in
+        a walk: breaststroke's swings by 0.97, and repeats to 0.98, in a synthetic swimmer.
     shortest_s : float
         Bouts below this are no lengths.
     turn_deg : float
@@ -135,15 +139,15 @@ class LengthFinder:
         swimming = self._swimming(recording, flat, valid, strength, swing, rate_hz, step)
         change = _heading_change(flat, valid, rate_hz)
         steady = any(p in flat for p in _TRUNK_AND_LEGS)
-        cyclic = swimming
+        unbridged = swimming
         if not steady:
-            swimming = _bridge_weak_stretches(swimming, change, rate_hz)
+            swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
         bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
-        bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, cyclic, ~_body_known(valid))
+        bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
         return LengthSearch(
@@ -166,6 +170,7 @@ class LengthFinder:
         step: int,
     ) -> BoolArray:
         sure = (strength >= self.sure_strength) & (swing >= self.sure_swing)
+        sure &= _reaches_out(flat, self.level_limit, rate_hz)
         cyclic = sure | (strength >= self.least_strength) & (swing >= self.least_swing)
         cyclic &= _arms_turn(recording, rate_hz, step)
         level = [
@@ -241,6 +246,15 @@ def _arms_turn(recording: Recording, rate_hz: float, step: int) -> BoolArray:
     return np.max(turn, axis=0) > _IDLE_RAD_S**2 if turn else np.zeros(size, dtype=bool)
 
 
+def _reaches_out(flat: dict[Placement, FloatArray], limit: float, rate_hz: float) -> BoolArray:
+    """Tell where (M,) a forearm is more level than upright on average, as no walker's is."""
+    size = int(_BLUR_S * rate_hz)
+    slopes = [np.abs(uniform_filter1d(flat[p][:, 6], size)) for p in _WRISTS if p in flat]
+    return (
+        np.min(slopes, axis=0) < limit if slopes else np.zeros(len(next(iter(flat.values()))), bool)
+    )
+
+
 def _level_and_moving(
     track: Track, flat: FloatArray, limit: float, rate_hz: float, step: int
 ) -> BoolArray:
@@ -258,7 +272,7 @@ def _heading_change(
 
     Legs and trunk tell; the wrists, blurred by their cycles, only where those have gaps. A
     sensor that lost data has lost its heading as well and is asked across the gap only where no
-    other one is whole.
+    other one is whole. NaN where arms alone tell and have no heading (`_turned_whole`).
     """
     size = len(next(iter(flat.values())))
     change, known = np.zeros(size), np.zeros(size, dtype=bool)
@@ -269,7 +283,7 @@ def _heading_change(
         half, window = int(apart_s * rate_hz / 2), int(window_s * rate_hz) | 1
         if not places or known.all() or size <= 2 * half:
             continue
-        means = [uniform_filter1d(flat[p] * valid[p][:, None], window, axis=0) for p in places]
+        means = [_mean_of_known(flat[p], valid[p], window) for p in places]
         span = 2 * half + window if whole_only else 1
         weights = [minimum_filter1d(valid[p], span)[half:-half].astype(float) for p in places]
         turned = (_turned_axis if places is legs else _turned_whole)(means, weights, 2 * half)
@@ -277,6 +291,13 @@ def _heading_change(
         change[half:-half] = np.where(told, turned, change[half:-half])
         known[half:-half] |= told
     return change
+
+
+def _mean_of_known(rotations: FloatArray, valid: BoolArray, window: int) -> FloatArray:
+    """Return the mean rotation (N, 9) around each moment, over those with data."""
+    total = uniform_filter1d(rotations * valid[:, None], window, axis=0)
+    share = uniform_filter1d(valid.astype(float), window)
+    return np.asarray(total / np.maximum(share, 1.0 / window)[:, None])
 
 
 def _turned_axis(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
@@ -347,7 +368,7 @@ def _cut_at_gaps(
 
 
 def _bridge_weak_stretches(
-    swimming: BoolArray, change_deg: FloatArray, rate_hz: float
+    swimming: BoolArray, change_deg: FloatArray, period_s: FloatArray, rate_hz: float
 ) -> BoolArray:
     """Join bouts of a wrist between which it kept its direction: uneven, or at rest for a while."""
     holes, count = label(~swimming)
@@ -355,7 +376,8 @@ def _bridge_weak_stretches(
     for k in range(1, count + 1):
         inside = np.flatnonzero(holes == k)
         at_edge = inside[0] == 0 or inside[-1] == len(swimming) - 1
-        if at_edge or len(inside) > 8.0 * rate_hz:
+        longest_s = _PAUSE_S if np.isnan(period_s[inside]).any() else _UNEVEN_S
+        if at_edge or len(inside) > longest_s * rate_hz:
             continue
         if np.abs(change_deg[inside]).max() < 60.0:
             joined[inside] = True
@@ -367,12 +389,13 @@ def _reach_to_cycles(
     flat: dict[Placement, FloatArray],
     coarse_s: FloatArray,
     period_s: FloatArray,
-    cyclic: BoolArray,
+    unbridged: BoolArray,
     blurred: BoolArray,
 ) -> list[tuple[int, int]]:
     """Move the edges of bouts that the wrists told to where the cycles begin and end.
 
-    The search window has blurred these: edges within `_BLUR_S` of rows that are `blurred` (M,).
+    The search window has blurred these: edges within `_BLUR_S` of rows that are `blurred` (M,). How
+    strong cycles usually are tell the rows that were swimming without a bridge (`unbridged`, (M,)).
     Where no wrist repeats in a bout, which the legs told then, its edges stay.
     """
     wrist = next((p for p in _WRISTS if p in flat), None)
@@ -394,7 +417,7 @@ def _reach_to_cycles(
         rows = flat[wrist][low:high]
         train = cut_cycles(coarse_s[low:high], rows, typical_s)
         bout = slice(first - low, last - low)
-        usual = np.median(train.amplitude[bout][cyclic[first:last]])
+        usual = np.median(train.amplitude[bout][unbridged[first:last]])
         strong = train.amplitude >= 0.5 * usual
         strong[bout] = True
         turning = _turning(rows, int(typical_s * rate_hz))

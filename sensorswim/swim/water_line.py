@@ -52,10 +52,10 @@ other: standard deviations over synthetic swimmers of seven builds."""
 _TAILS: Final = 4.0
 """Degrees of freedom of the t distribution of both: a fit of the shoulder may be off by far."""
 _SHIFTS_M: Final = np.arange(-0.25, 0.2501, 0.005)
-_OWN_LINE: Final = 0.5
+_OWN_LINE, _SEVERAL = 0.5, 3
 """What is kept of how far a length's line, over the mean height of the wrist's path, lies from the
 arm's usual one: an arm swims much alike in all lengths, and each fit of the shoulder is off by
-centimetres. Picked on synthetic swimmers of eight builds."""
+centimetres. Picked on synthetic swimmers of eight builds. So many lengths tell what is usual."""
 
 
 def crossing(time_s: FloatArray, values: FloatArray, index: int) -> float:
@@ -115,7 +115,9 @@ def with_water_line(
 
 def _steadied(keys: list[Key], fits: dict[Key, ShoulderFit]) -> dict[Key, ShoulderFit]:
     """Return the fits of one arm with lines that differ less from length to length."""
-    usual_m = float(np.median([fits[key].surface_m for key in keys])) if keys else 0.0
+    if len(keys) < _SEVERAL:
+        return {}
+    usual_m = float(np.median([fits[key].surface_m for key in keys]))
     return {
         key: _raised(fits[key], (1.0 - _OWN_LINE) * (usual_m - fits[key].surface_m)) for key in keys
     }
@@ -178,12 +180,12 @@ def _common(
     alike: _Alike,
     raised_m: float,
 ) -> float | None:
-    """Return by how much higher a line an arm's knocks share than without them, None where few do.
+    """Return by how much the line that an arm's knocks share is to be raised, None where few do.
 
     Parameters
     ----------
     raised_m : float
-        By how much higher the line of these fits is already.
+        By how much that of these fits is raised already.
     """
     heights = np.array([_height(path, fits[k], knocks[k]) for k in keys for path in paths[k]])
     known = heights[np.isfinite(heights)]

@@ -162,3 +162,21 @@ def test_sensors_that_all_turn_alike_are_in_one_hand(
     assert carried_as_one(recording, rows) is carried
     if carried:
         assert LengthFinder().find(recording).spans == ()
+
+
+@pytest.mark.parametrize("hole", ["gap", "rest"])
+def test_arms_and_legs_that_rest_together_or_lose_data_together_are_not_in_one_hand(
+    hole: str,
+) -> None:
+    rng = np.random.default_rng(5)
+    rate = gaussian_filter1d(rng.normal(size=(4, int(SECONDS * RATE_HZ))), 15.0, axis=1)
+    rate = 3.0 + rate / rate.std(axis=1, keepdims=True)
+    second = np.arange(rate.shape[1]) > rate.shape[1] // 2
+    tracks = []
+    for placement, own in zip(WORN, rate, strict=True):
+        turning = np.where(second & (hole == "rest"), 0.2, own)
+        track = _moved(placement, np.zeros((len(own), 3)))
+        known = track.valid & ~(second & (hole == "gap"))
+        gyro = np.outer(turning, [0.0, 1.0, 0.0])
+        tracks.append(replace(track, gyro_rad_s=gyro, valid=known))
+    assert not carried_as_one(_recording(*tracks), slice(0, rate.shape[1]))

@@ -8,7 +8,12 @@ from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
-from sensorswim.swim.lengths import LengthFinder, LengthSpan, _reach_to_cycles
+from sensorswim.swim.lengths import (
+    LengthFinder,
+    LengthSpan,
+    _bridge_weak_stretches,
+    _reach_to_cycles,
+)
 from sensorswim.swim.walls import WallFinder
 
 RATE_HZ = 100.0
@@ -61,6 +66,21 @@ def test_a_small_swing_is_a_length_where_it_repeats_nearly_exactly(
     assert len(_found(_wrist(swing * _during(time_s, (15.0, 45.0))))) == lengths
 
 
+@pytest.mark.parametrize("cycle_s", [1.0, 1.1, 1.2])
+def test_a_walkers_arm_that_swings_evenly_is_no_length(cycle_s: float) -> None:
+    time_s = _time_s(60.0)
+    swing = 0.65 * np.sin(2.0 * np.pi * time_s / cycle_s) * _during(time_s, (15.0, 45.0))
+    assert not _found(_wrist(0.5 * np.pi + swing))
+
+
+def test_a_gap_does_not_hide_that_an_arm_goes_on_in_its_direction() -> None:
+    time_s = _time_s(85.0)
+    pitch = 1.2 * np.sin(2.0 * np.pi * time_s / 2.0) * _during(time_s, (10.0, 75.0))
+    recording = _wrist(pitch)
+    recording.tracks[_WRIST].valid[(time_s > 40.0) & (time_s < 45.0)] = False
+    assert len(_found(recording)) == 1
+
+
 def test_a_straight_arm_that_goes_round_evenly_swims_one_length_a_bout() -> None:
     """It turns over and back besides, so that its mean orientation has no heading to change."""
     time_s = _time_s(100.0)
@@ -78,9 +98,31 @@ def test_an_arm_that_rests_for_some_strokes_goes_on_in_the_same_length(
 ) -> None:
     """Unless it comes back the other way."""
     time_s = _time_s(80.0)
-    swims = _during(time_s, (10.0, 34.0), (40.5, 66.0))
+    swims = _during(time_s, (10.0, 34.0), (38.5, 66.0))
     pitch = 1.2 * np.sin(2.0 * np.pi * time_s / 2.0) * swims
-    assert len(_found(_wrist(pitch, yaw_rad * (time_s > 37.2)))) == lengths
+    assert len(_found(_wrist(pitch, yaw_rad * (time_s > 36.0)))) == lengths
+
+
+@pytest.mark.parametrize(
+    ("hole_s", "period_s", "change_deg", "joined"),
+    [
+        (5.0, np.nan, 10.0, True),
+        (7.5, np.nan, 10.0, False),
+        (7.5, 2.0, 10.0, True),
+        (9.0, 2.0, 10.0, False),
+        (5.0, 2.0, 100.0, False),
+        (5.0, 2.0, np.nan, False),
+    ],
+)
+def test_a_hole_in_the_rhythm_is_bridged_where_it_is_short_and_the_arm_goes_on(
+    hole_s: float, period_s: float, change_deg: float, joined: bool
+) -> None:
+    time_s = np.arange(0.0, 60.0, 0.1)
+    hole = (time_s > 20.0) & (time_s < 20.0 + hole_s)
+    found = _bridge_weak_stretches(
+        ~hole, np.where(hole, change_deg, 0.0), np.where(hole, period_s, 2.0), 10.0
+    )
+    assert bool(found.all()) is joined
 
 
 def test_bouts_whose_cycles_run_into_each_other_do_not_overlap() -> None:
@@ -96,12 +138,14 @@ def test_bouts_whose_cycles_run_into_each_other_do_not_overlap() -> None:
     assert first[1] == second[0] == 330
 
 
-@pytest.mark.parametrize(("slope_rad", "begin_s"), [(0.1, 7.0), (0.9, 10.0)])
+@pytest.mark.parametrize(
+    ("slope_rad", "since_s", "begin_s"), [(0.1, 7.0, 7.0), (0.9, 7.0, 10.0), (0.1, 2.0, 10.0)]
+)
 def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
-    slope_rad: float, begin_s: float
+    slope_rad: float, since_s: float, begin_s: float
 ) -> None:
-    """From 7 s the arm lies stretched and level; sloping down it hangs, which is no glide."""
+    """The arm lies stretched and level; sloping down it hangs, and lying so for 8 s it rests."""
     time_s = _time_s(12.0)
-    up = np.clip((time_s - 6.5) / 0.5, 0.0, 1.0)
+    up = np.clip((time_s - since_s) / 0.5 + 1.0, 0.0, 1.0)
     recording = _wrist(1.5 - (1.5 - slope_rad) * up)
     assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(begin_s, abs=0.3)
