@@ -29,9 +29,9 @@ _BOTH_RAD_S, _ROCKING_RAD_S = 1.0, 0.05
 stroke, 0.9 at most between them; the median of a trunk's turning in the band: 0.07 and more, mostly
 0.02 at most. Read off synthetic swimmers of six builds."""
 _ARMS: Final = (Limb.WRIST, Limb.UPPER_ARM)
-_AS_ONE: Final = 0.75
+_AS_ONE: Final = 0.8
 """Correlation of the turning of arms and of legs from which one hand carries both: 0.9 and more,
-0.2 in most crawl, up to 0.6 in breaststroke. Read off synthetic swimmers of nine builds."""
+0.2 at most in crawl, up to 0.67 in breaststroke. Read off synthetic swimmers of nine builds."""
 _ONE_AXIS: Final = 0.75
 """Least share of the turning about one axis: shanks that kick hinge at knee and hip, 0.97 in
 a flutter and 0.8 in a breaststroke kick; carried sensors turn about any, 0.7 and less. Read off
