@@ -59,7 +59,7 @@ _RESTED_M_S2: Final = 3.0
 synthetic swims of two builds 3.3 and 2.7 m/s^2 at the nearest."""
 
 _LAST_SHARE: Final = 0.5
-_LEAVE_SHARE: Final = 1.02
+_LEAVE_SHARE: Final = 0.92
 """When the feet gain speed fastest, between the moment when the body does (0) and when its gain has
 fallen to half of that (1): at 0.75, 0.9, 1.05, 1.05, 1.1, 1.1, 1.15 and 1.2 in synthetic swimmers
 of eight builds; the ankles of the first follow the body already while the feet stretch. This is
