@@ -82,7 +82,7 @@ class LengthSearch:
     coarse_s : (M,)
     swimming : (M,) bool
     heading_change_deg : (M,)
-        NaN where nothing tells it.
+        NaN where an arm tells that has no heading, 0 where no sensor tells.
     wrist_period_s, wrist_strength : (M,)
     """
 
