@@ -22,7 +22,6 @@ from sensorswim.signal.envelopes import best_lag
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Pushes, find_pushes, together
 from sensorswim.signal.shakes import TYPICAL_DRIFT, Moved, lag_curves, shake_line
 from sensorswim.signal.start_clocks import set_by_starts
-from sensorswim.signal.starts import LEGS_SPREAD_S
 from sensorswim.signal.views import Sensor
 
 SURE_MARGIN: Final = 0.25
@@ -40,6 +39,8 @@ _LIKE: Final = 0.6
 _SAME_S: Final = 0.15
 _STROKES_S: Final = 0.3
 _EVENT_SPREAD_S: Final = 0.08
+_LEGS_SPREAD_S: Final = 0.07
+"""Legs follow the push-off later than the arms, by how much differs from swimmer to swimmer."""
 _ROUGH_WEIGHT: Final = 0.05
 
 
@@ -305,7 +306,7 @@ class _Placing:
         if shocks is not None:
             drift, drift_error = _mean((drift, drift_error), (shocks.drift, shocks.drift_error))
         apart = place.limb is Limb.ANKLE and not any(p.limb is Limb.ANKLE for p in self.placed)
-        error_s = np.hypot(1.25 * spread_s / np.sqrt(len(late_s)), LEGS_SPREAD_S if apart else 0.0)
+        error_s = np.hypot(1.25 * spread_s / np.sqrt(len(late_s)), _LEGS_SPREAD_S if apart else 0.0)
         return Moved(
             middle_s=middle_s,
             level_s=offset_s,

@@ -19,7 +19,7 @@ from sensorswim.signal.pushes import Travel
 from sensorswim.signal.shakes import Moved
 from sensorswim.signal.starts import (
     AGREE_S,
-    LEGS_SPREAD_S,
+    FEET_SPREAD_S,
     STARTS_FLOOR_S,
     Starts,
     body_starts_s,
@@ -272,7 +272,7 @@ def _by_feet(
         moved = replace(moved, sure=moved.sure and not moved.paired)
     own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
     level_s = together_offset(body_s, own_s, *rough)
-    floor_s = float(np.hypot(moved.floor_s, LEGS_SPREAD_S))
+    floor_s = float(np.hypot(moved.floor_s, FEET_SPREAD_S))
     near_s = together_offset(body_s, soft_s, *rough, near=True)
     if len(level_s) == 1 and moved.sure and abs(level_s[0] - moved.level_s) > _CHANCE_S:
         level_s = level_s[:0]

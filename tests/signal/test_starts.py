@@ -74,7 +74,7 @@ def test_hands_are_put_on_a_foots_clock_together(seed):
     left, right = ([f.to_session(60.0) for f in (fits[p], swim.truth_extra["clocks"][p])]
                    for p in CORE[:2])  # fmt: skip
     assert abs((left[0] - left[1]) - (right[0] - right[1])) < WRIST_S
-    assert fits[CORE[0]].residual_s > 0.07
+    assert fits[CORE[0]].residual_s > 0.055
 
 
 @pytest.mark.parametrize("seed", [46, 63, 65, 106])
@@ -100,7 +100,7 @@ def test_a_rough_offset_that_is_another_strokes_is_mended(seed):
 def test_how_well_it_is_known_is_said(swum):
     fits = fit_clocks(swum.streams, Quality())
     assert fits[Placement.RIGHT_WRIST].residual_s < 0.03
-    assert 0.085 <= fits[Placement.LEFT_ANKLE].residual_s < 0.1
+    assert 0.055 <= fits[Placement.LEFT_ANKLE].residual_s < 0.07
 
 
 def test_the_offset_that_most_push_offs_ask_for_wins():
@@ -136,8 +136,7 @@ def test_of_two_starts_close_together_the_later_is_the_bodys():
         limb=Limb.WRIST, start_s=0.0, accel=pushes.astype(complex), turn_rad_s=0.0 * time_s
     )
     body_s = body_starts_s(travel, travel, np.array([8.7, 10.0]))
-    half_s = 0.1 * np.sqrt(2.0 * np.log(2.0))
-    np.testing.assert_allclose(body_s, [10.0 + 0.92 * half_s], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.0], atol=0.01)
 
 
 def test_arms_that_stretch_out_and_stop_are_no_push_off():
@@ -147,7 +146,7 @@ def test_arms_that_stretch_out_and_stop_are_no_push_off():
     travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel.astype(complex),
                     turn_rad_s=0.0 * time_s)  # fmt: skip
     body_s = body_starts_s(travel, travel, np.array([10.0, 20.0]))
-    np.testing.assert_allclose(body_s, [10.108], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.0], atol=0.01)
 
 
 def test_a_single_push_off_far_from_a_sure_clock_is_another_movement():
@@ -161,6 +160,24 @@ def test_a_single_push_off_far_from_a_sure_clock_is_another_movement():
         assert told.sure is not taken
 
 
+@pytest.mark.parametrize(("rise_s", "half_s"), [(0.06, 0.147), (0.2, 0.163)])
+def test_feet_that_leave_the_wall_slowly_follow_hardly_later(rise_s: float, half_s: float):
+    """The lag is that of half of the speed, whether the heels rise long before or snap off.
+
+    As in synthetic swimmers of two builds, where the sharpest gain lies 0.03 and 0.09 s later.
+    """
+    time_s = np.arange(0.0, 30.0, 1.0 / TRAVEL_RATE_HZ)
+    body_s = body_starts_s(*[_kicked_off(Limb.WRIST, 10.0, 9.0).travel] * 2, np.array([10.0]))
+    long = np.interp(time_s, [0.0, 10.0, 10.0 + rise_s, 10.06 + rise_s], [0.0, 0.0, 1.0, 0.0])
+    gained = np.cumsum(long)
+    late_s = time_s[np.searchsorted(gained, 0.5 * gained[-1])] - 10.0 - half_s
+    accel = np.interp(time_s + late_s, time_s, long) * 2.0 / (gained[-1] / TRAVEL_RATE_HZ)
+    ankle = Travel(limb=Limb.ANKLE, start_s=0.0, accel=accel.astype(complex),
+                   turn_rad_s=0.0 * time_s)  # fmt: skip
+    feet_s = pushed_off_s(feet_starts_s(ankle), ankle)
+    np.testing.assert_allclose(feet_s, body_s, atol=0.03)
+
+
 def test_a_push_off_after_a_turn_tells_no_clock_of_the_feet():
     """Arms that swam until then share the push-off; the feet's sharpest moment is another."""
     time_s = np.arange(0.0, 40.0, 1.0 / TRAVEL_RATE_HZ)
@@ -169,7 +186,7 @@ def test_a_push_off_after_a_turn_tells_no_clock_of_the_feet():
     accel = (pushes + strokes).astype(complex)
     travel = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel, turn_rad_s=0.0 * time_s)
     body_s = body_starts_s(travel, travel, np.array([10.0, 30.0]))
-    np.testing.assert_allclose(body_s, [10.108], atol=0.02)
+    np.testing.assert_allclose(body_s, [10.0], atol=0.01)
 
 
 def _feet(push_m_s2: float) -> Travel:
@@ -202,7 +219,7 @@ def test_feet_that_come_to_the_wall_or_walk_push_nothing_off() -> None:
                    turn_rad_s=0.0 * time_s)  # fmt: skip
     starts_s = feet_starts_s(ankle)
     np.testing.assert_allclose(starts_s, [18.9, 20.0, 50.0], atol=0.02)
-    np.testing.assert_allclose(pushed_off_s(starts_s, ankle), [20.0, 50.0], atol=0.02)
+    np.testing.assert_allclose(pushed_off_s(starts_s, ankle), [19.86, 49.86], atol=0.02)
 
 
 def _wrist(
@@ -261,13 +278,13 @@ def _kicked_off(limb: Limb, at_s: float, push_m_s2: float) -> SimpleNamespace:
 def test_a_soft_push_off_that_both_feet_agree_on_makes_unsure_clocks_sure(apart_s, sure):
     wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
               for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
-    feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.12, 7.0),
-            Placement.RIGHT_ANKLE: _kicked_off(Limb.ANKLE, 10.12 + apart_s, 7.0)}  # fmt: skip
+    feet = {Placement.LEFT_ANKLE: _kicked_off(Limb.ANKLE, 10.17, 7.0),
+            Placement.RIGHT_ANKLE: _kicked_off(Limb.ANKLE, 10.17 + apart_s, 7.0)}  # fmt: skip
     rough = {p: Moved(middle_s=10.0, level_s=0.0, level_error_s=0.08) for p in feet}
     told = set_by_starts(wrists, feet, rough)
     assert [told[p].sure for p in feet] == [sure, sure]
     if sure:
-        assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(-0.012, abs=0.02)
+        assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(0.0, abs=0.02)
 
 
 def _foot(strong_s, soft_s):
