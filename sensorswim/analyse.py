@@ -209,7 +209,7 @@ def find_arms(
     progress("working out orientation")
     recording = orient(recording, settings)
     progress("finding the lengths")
-    search = LengthFinder().find(recording)
+    search = LengthFinder().find(recording, pool_length_m=session.pool_length_m)
     lengths = _with_blocks(session, search)
     if not len(lengths):
         _say_nothing_swum(recording, quality)

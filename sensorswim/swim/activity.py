@@ -55,6 +55,10 @@ class ActivityRule:
         The same and the sine of its tilt in the pull together, where nothing else is asked: up to
         0.18 where arms recover and pull straight on the front, 0.31 and more where they pull
         sideways on the back, of synthetic swimmers of six builds.
+    hangs_not : float
+        Sine of the lowest tilt of a forearm above which an arm that rises more than it hangs swims
+        on the back: there it can't be far below the trunk. Down to -0.72 on the back, -0.85 and
+        less on the front of nearly all swimmers, but for one synthetic build.
     stands : float
         Sine of a forearm's tilt as it comes forward below which an arm doesn't swim on the back:
         there it passes upright, 0.73 to 1.0; on the front so does one that recovers straight, and
@@ -62,7 +66,7 @@ class ActivityRule:
     sweep_ratio : float
         Sideways over vertical travel of a lone wrist above which it swings out low, as in
         butterfly; in crawl the roll of the body keeps it close: 0.6 at most, but for wide
-        recoveries.
+        recoveries. In butterfly 0.4 to 1.2, mostly above 0.6.
     hangs : float
         The tilt as in `stands` below which a forearm that comes forward hangs under a high elbow,
         which is crawl's.
@@ -84,8 +88,9 @@ class ActivityRule:
     doubtful_misfit_m: float = 0.02
     rises_more: float = 0.15
     rises_level: float = 0.2
+    hangs_not: float = -0.55
     stands: float = 0.65
-    sweep_ratio: float = 0.7
+    sweep_ratio: float = 0.65
     hangs: float = -0.3
     heaves_misfit_m: float = 0.009
     rolling_deg: float = 5.0
@@ -193,7 +198,9 @@ class ActivityRule:
         misfit_m = float(np.mean([s.residual_m for s in shoulders.values()]))
         doubtful = more > self.rises_more and misfit_m > self.doubtful_misfit_m
         level = more + _pull_tilt(motions) > self.rises_level
-        return doubtful or level or misfit_m > self.prone_misfit_m
+        lowest = float(np.mean([_extremes(t)[0] for t in tilts])) if tilts else -1.0
+        rises_only = more > self.rises_more and lowest > self.hangs_not
+        return doubtful or level or rises_only or misfit_m > self.prone_misfit_m
 
     def _sweeps_out(
         self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
@@ -250,7 +257,12 @@ def rises(tilt: FloatArray) -> float:
     tilt : (N,)
         Sines of its tilt, at least one.
     """
-    return float(np.percentile(tilt, _EXTREMES).sum())
+    return float(_extremes(tilt).sum())
+
+
+def _extremes(tilt: FloatArray) -> FloatArray:
+    """Return how far a forearm points down and up, (2,): but for strays."""
+    return np.asarray(np.percentile(tilt, _EXTREMES))
 
 
 def prone_measure(

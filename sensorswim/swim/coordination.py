@@ -19,6 +19,8 @@ from sensorswim.model.tables import by_length
 _EVENTS: Final = ("entry_s", "catch_s", "mid_pull_s", "exit_s", "next_entry_s")
 _MOST_APART: Final = 0.6
 """Share of a cycle: an exit and a catch further apart belong to no pair."""
+_STOPPED: Final = 2.5
+"""A swimmer stopped between entries that are so many usual cycles apart (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,10 +89,15 @@ class StrokeTimes:
 
     @property
     def cycle_s(self) -> float:
-        """Mean time from entry to next entry of the same hand, both hands; NaN if none."""
+        """Mean time from entry to next entry of the same hand, both hands; NaN if none.
+
+        Stops on the way are left out.
+        """
         cycles = self.next_entry_s - self.entry_s
         cycles = cycles[np.isfinite(cycles)]
-        return float(cycles.mean()) if len(cycles) else float("nan")
+        if not len(cycles):
+            return float("nan")
+        return float(cycles[cycles < _STOPPED * np.median(cycles)].mean())
 
     def lags(self) -> Lags:
         """Return the lags between the arms; incomplete pairs are left out, one arm gives none."""

@@ -19,7 +19,7 @@ from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
 from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
-from sensorswim.swim.wall_signals import worn_signs
+from sensorswim.swim.wall_signals import long_axis, worn_signs
 from sensorswim.swim.walls import WallFinder
 
 COARSE_HZ = 12.5
@@ -37,6 +37,9 @@ around the end of the last cycle half of it is left."""
 _IDLE_RAD_S = 2.0
 """Root mean square of a wrist's turning that idle hands don't reach; in every stroke it is 3 and
 more (no source)."""
+_SLOW_RAD_S, _VERY_SURE = 1.5, 0.9
+"""The same of arms that glide long in every stroke, where they come back as well as this: 1.7 and
+more in long breaststroke of a synthetic swimmer, which idle hands reach, but not so evenly."""
 _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
@@ -46,6 +49,10 @@ _UNEVEN_S, _PAUSE_S = 8.0, 7.0
 _SEVERAL = 3
 _ALIKE = 0.35
 """So many bouts tell how long a length takes, and how far, in its own time, another may differ."""
+_STOP_S, _AS_LONG, _PART, _SAME_WAY = 15.0, 0.25, 0.75, 0.5
+"""A swimmer who stops on the way goes on within so long, in the same direction (cosine); both parts
+last as long as another length, within such a share of it, and either is a part of it at most (our
+choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +123,9 @@ class LengthFinder:
         a walk: breaststroke's swings by 0.97, and repeats to 0.98, in a synthetic swimmer.
     shortest_s : float
         Bouts below this are no lengths.
+    treading_swing, treading_s, fastest_m_s : float
+        An arm alone that swings less, and back sooner, and keeps on for less than a pool's length
+        takes at this speed treads water: breaststroke's best are slower.
     turn_deg : float
         Heading change from which a swimmer has turned round.
     """
@@ -126,9 +136,12 @@ class LengthFinder:
     sure_strength: float = 0.8
     sure_swing: float = 0.6
     shortest_s: float = 6.0
+    treading_swing: float = 2.0
+    treading_s: float = 1.6
+    fastest_m_s: float = 1.8
     turn_deg: float = 110.0
 
-    def find(self, recording: Recording) -> LengthSearch:
+    def find(self, recording: Recording, *, pool_length_m: float = 25.0) -> LengthSearch:
         """Return the lengths of an oriented recording; none is an empty tuple."""
         step = max(round(recording.rate_hz / COARSE_HZ), 1)
         rate_hz = recording.rate_hz / step
@@ -150,6 +163,13 @@ class LengthFinder:
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
+        if steady:
+            spans = _without_stops(spans, recording)
+        else:
+            shortest_s = pool_length_m / self.fastest_m_s
+            spans = tuple(
+                x for x in spans if not self._treads(x, coarse_s, swing, period_s, shortest_s)
+            )
         return LengthSearch(
             spans=_judge_finished(_without_overlap(spans)),
             coarse_s=coarse_s,
@@ -172,7 +192,8 @@ class LengthFinder:
         sure = (strength >= self.sure_strength) & (swing >= self.sure_swing)
         sure &= _reaches_out(flat, self.level_limit, rate_hz)
         cyclic = sure | (strength >= self.least_strength) & (swing >= self.least_swing)
-        cyclic &= _arms_turn(recording, rate_hz, step)
+        turning = _turning_rad_s(recording, rate_hz, step)
+        cyclic &= turning > np.where(sure & (strength >= _VERY_SURE), _SLOW_RAD_S, _IDLE_RAD_S)
         level = [
             _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
             for p in _TRUNK_AND_LEGS
@@ -201,10 +222,28 @@ class LengthFinder:
         rows = slice(bout[0] * step, bout[1] * step)
         if carried_as_one(recording, rows):
             return False
-        steadily = not steady or float(np.median(strength[slice(*bout)])) >= self.least_strength
-        if steadily and arms_at_work(recording, rows):
+        usual = float(np.median(strength[slice(*bout)]))
+        if not steady and usual >= _VERY_SURE:
+            return True
+        if (not steady or usual >= self.least_strength) and arms_at_work(recording, rows):
             return True
         return steady and body_at_work(recording, rows)
+
+    def _treads(
+        self,
+        span: LengthSpan,
+        coarse_s: FloatArray,
+        swing: FloatArray,
+        period_s: FloatArray,
+        shortest_s: float,
+    ) -> bool:
+        """Tell an arm that swings as in a quick breaststroke for less than a length takes."""
+        first, last = np.searchsorted(coarse_s, [span.start_s, span.end_s])
+        cut = first == 0 or last >= len(coarse_s) - 1
+        if cut or first == last or span.end_s - span.start_s >= shortest_s:
+            return False
+        small = float(np.median(swing[first:last])) < self.treading_swing
+        return small and float(np.nanmedian(period_s[first:last])) < self.treading_s
 
 
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:
@@ -235,15 +274,18 @@ def _wrist_repetition(
     return values[nearest, 0], values[nearest, 1], values[nearest, 2]
 
 
-def _arms_turn(recording: Recording, rate_hz: float, step: int) -> BoolArray:
-    """Tell where (M,) a wrist turns as fast as in a stroke: idle hands may swing as steadily."""
+def _turning_rad_s(recording: Recording, rate_hz: float, step: int) -> FloatArray:
+    """Return the root mean square (M,) of the turning of the wrist that turns more.
+
+    Idle hands may swing as steadily as those that swim, but not as fast.
+    """
     turn = [
         uniform_filter1d(np.sum(t.gyro_rad_s[::step] ** 2, axis=1), int(_BLUR_S * rate_hz))
         for p, t in recording.tracks.items()
         if p in _WRISTS
     ]
     size = len(recording.time_s[::step])
-    return np.max(turn, axis=0) > _IDLE_RAD_S**2 if turn else np.zeros(size, dtype=bool)
+    return np.sqrt(np.maximum(np.max(turn, axis=0), 0.0)) if turn else np.zeros(size)
 
 
 def _reaches_out(flat: dict[Placement, FloatArray], limit: float, rate_hz: float) -> BoolArray:
@@ -501,6 +543,49 @@ def _without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
         if span.end_s - start_s > 1.0:
             kept.append(replace(span, start_s=start_s))
     return tuple(kept)
+
+
+def _without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:
+    """Return the lengths with those whole again on whose way the swimmer stopped and went on.
+
+    No push-off begins the second part, nobody turned round, and one part alone is too short.
+    """
+    joined: list[LengthSpan] = []
+    for span in spans:
+        before = joined[-1] if joined else None
+        if before is not None and _goes_on(before, span, spans, recording):
+            joined[-1] = replace(span, start_s=before.start_s, starts_at_wall=before.starts_at_wall)
+        else:
+            joined.append(span)
+    return tuple(joined)
+
+
+def _goes_on(
+    before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
+) -> bool:
+    """Tell whether a length is the rest of the one before."""
+    others_s = [
+        s.end_s - s.start_s for s in spans if s.start_s not in (before.start_s, span.start_s)
+    ]
+    if span.starts_at_wall or span.start_s - before.end_s > _STOP_S or len(others_s) < _SEVERAL:
+        return False
+    typical_s = float(np.median(others_s))
+    parts_s = np.array([s.end_s - s.start_s for s in (before, span)])
+    whole = abs(parts_s.sum() - typical_s) < _AS_LONG * typical_s
+    return whole and parts_s.max() < _PART * typical_s and _same_way(before, span, recording)
+
+
+def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> bool:
+    """Tell whether legs and trunk point the same way in two lengths; True where none has data."""
+    cosines = []
+    for track in (recording.tracks[p] for p in _TRUNK_AND_LEGS if p in recording.tracks):
+        ways = []
+        for part in (before, span):
+            rows = slice(*np.searchsorted(recording.time_s, [part.start_s, part.end_s]))
+            axis = long_axis(track, rows.start, rows.stop)[track.valid[rows]]
+            ways.append(axis[:, :2].sum(axis=0))
+        cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
+    return not cosines or float(np.median(cosines)) > _SAME_WAY
 
 
 def _judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:

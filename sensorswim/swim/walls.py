@@ -83,6 +83,8 @@ _LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 5.0, 0.4, 0.
 """A glide whose push-off was not seen: how long it may last, over how much turning is averaged,
 cosine within which the arms keep their direction, sine of their slope and the turning below which
 they lie stretched (no source; idle hands turn more, and hang)."""
+_BEGUN_S = 0.0, 0.3, 0.6
+"""How long before the first cycle's begin such a glide may be over."""
 
 _BLURRED_S = 2.5
 """How long before the rough end of a length a touch may be (no source; 1.1 s in one synthetic swim
@@ -196,24 +198,13 @@ class WallFinder:
         """Return since when the arms lie stretched before their first cycle, else its begin.
 
         A soft push-off at the begin of a long glide may not stand out in the wrists. An arm that
-        lay so for longer than a glide takes rests.
+        lay so for longer than a glide takes rests. The cycle may have begun already.
         """
-        first, last = rows_between(recording, cycles_s - _LONGEST_GLIDE_S, cycles_s)
-        blur = int(_GLIDE_BLUR_S * recording.rate_hz)
-        wrists = wrists_of(recording)
-        if last - first <= blur or not wrists:
-            return cycles_s
-        glides = np.ones(last - first, dtype=bool)
-        for track in wrists:
-            axis = long_axis(track, first, last)
-            ahead = axis[-blur:].mean(axis=0)
-            rate = np.linalg.norm(track.gyro_rad_s[first:last], axis=1)
-            glides &= (axis @ ahead > _STRETCHED) & (uniform_filter1d(rate, blur) < _STILL_RAD_S)
-            glides &= track.valid[first:last] & (abs(ahead[2]) < _LEVEL)
-        others = np.flatnonzero(~glides)
-        if not len(others) or others[-1] == len(glides) - 1:
-            return cycles_s
-        return float(recording.time_s[first + others[-1] + 1])
+        for begun_s in _BEGUN_S:
+            from_s = _stretched_from_s(recording, cycles_s - begun_s)
+            if from_s is not None:
+                return from_s
+        return cycles_s
 
     def contact_before(
         self,
@@ -313,3 +304,23 @@ def _arms_flip(recording: Recording, push: int, worn: dict[Placement, float]) ->
 def _upper_body(recording: Recording) -> list[Track]:
     away = (Limb.ANKLE, Limb.UPPER_ARM)
     return [t for p, t in recording.tracks.items() if p.limb not in away]
+
+
+def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
+    """Return since when the arms lie stretched until a moment, None where they don't, or rest."""
+    first, last = rows_between(recording, to_s - _LONGEST_GLIDE_S, to_s)
+    blur = int(_GLIDE_BLUR_S * recording.rate_hz)
+    wrists = wrists_of(recording)
+    if last - first <= blur or not wrists:
+        return None
+    glides = np.ones(last - first, dtype=bool)
+    for track in wrists:
+        axis = long_axis(track, first, last)
+        ahead = axis[-blur:].mean(axis=0)
+        rate = np.linalg.norm(track.gyro_rad_s[first:last], axis=1)
+        glides &= (axis @ ahead > _STRETCHED) & (uniform_filter1d(rate, blur) < _STILL_RAD_S)
+        glides &= track.valid[first:last] & (abs(ahead[2]) < _LEVEL)
+    others = np.flatnonzero(~glides)
+    if not len(others) or others[-1] == len(glides) - 1:
+        return None
+    return float(recording.time_s[first + others[-1] + 1])

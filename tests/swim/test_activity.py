@@ -164,10 +164,21 @@ def test_arms_that_rise_upright_and_pull_level_are_on_the_back_whatever_they_fit
     pulls: float, supine: bool
 ) -> None:
     """Who recovers straight on the front pulls with the forearm down, whatever the strap hides."""
-    tilt = np.r_[np.full(20, pulls), np.full(500, -0.2), np.full(500, 0.85)]
+    tilt = np.r_[np.full(60, pulls), np.full(500, -0.2), np.full(500, 0.85)]
     forearm = np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1)
     fits = {Side.LEFT: SimpleNamespace(residual_m=0.0)}
     assert ActivityRule()._on_back({Side.LEFT: _arm(forearm)}, fits) is supine
+
+
+@pytest.mark.parametrize(("lowest", "supine"), [(-0.5, True), (-0.7, False)])
+def test_an_arm_that_rises_upright_and_never_hangs_is_on_the_back(
+    lowest: float, supine: bool
+) -> None:
+    """Straight arms that pull deep beside the trunk fit a prone shoulder, but don't go below it."""
+    tilt = np.r_[np.full(100, lowest), np.full(500, -0.2), np.full(500, 0.95)]
+    arm = {Side.LEFT: _arm(np.stack([0.0 * tilt, 0.0 * tilt, tilt], axis=1))}
+    fits = {Side.LEFT: SimpleNamespace(residual_m=0.0)}
+    assert ActivityRule()._on_back(arm, fits) is supine
 
 
 def test_an_arm_without_a_shoulder_is_on_the_back_where_it_rises_more_than_it_falls() -> None:
@@ -186,19 +197,22 @@ def test_an_arm_that_fits_no_prone_shoulder_is_on_the_back_only_if_it_comes_out_
 
 
 @pytest.mark.parametrize(
-    ("passes", "misfit_m", "name"),
+    ("passes", "misfit_m", "wide_m", "name"),
     [
-        (0.0, 0.015, "butterfly"),
-        (-0.6, 0.015, "front_crawl"),
-        (0.98, 0.015, "front_crawl"),
-        (0.0, 0.006, "front_crawl"),
+        (0.0, 0.015, 0.7, "butterfly"),
+        (0.0, 0.015, 0.53, "butterfly"),
+        (0.0, 0.015, 0.44, "front_crawl"),
+        (-0.6, 0.015, 0.7, "front_crawl"),
+        (0.98, 0.015, 0.7, "front_crawl"),
+        (0.0, 0.006, 0.7, "front_crawl"),
     ],
-    ids=["level", "hangs under a high elbow", "straight over the top", "on a body that rolls"],
-)
+    ids=["level", "less wide", "close", "hangs under a high elbow", "straight over the top",
+         "on a body that rolls"],
+)  # fmt: skip
 def test_a_lone_arm_that_swings_wide_is_butterflys_only_if_level_on_a_body_that_heaves(
-    passes: float, misfit_m: float, name: str
+    passes: float, misfit_m: float, wide_m: float, name: str
 ) -> None:
-    arms, shoulders = _lone(1.0, passes=passes, misfit_m=misfit_m, wide_m=0.7)
+    arms, shoulders = _lone(1.0, passes=passes, misfit_m=misfit_m, wide_m=wide_m)
     assert ActivityRule().name(arms, shoulders, None, 1, "") == name
 
 

@@ -68,3 +68,9 @@ def test_phases_add_up_to_the_cycle_and_an_incomplete_stroke_gives_none():
     assert shares.iloc[0].sum() == pytest.approx(100.0)
     assert shares.iloc[1].isna().all()
     assert phase_shares(table([stroke("left", 0.0, next_entry_s=0.0)])).isna().to_numpy().all()
+
+
+def test_a_stop_on_the_way_is_no_cycle():
+    rows = [stroke("left", 1.5 * k) for k in range(4)]
+    rows.append(stroke("left", 6.0, next_entry_s=13.0))
+    assert mean_cycle_s(table(rows)) == pytest.approx(1.5)

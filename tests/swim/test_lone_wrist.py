@@ -149,3 +149,36 @@ def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
     up = np.clip((time_s - since_s) / 0.5 + 1.0, 0.0, 1.0)
     recording = _wrist(1.5 - (1.5 - slope_rad) * up)
     assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(begin_s, abs=0.3)
+
+
+def test_the_first_cycle_may_have_begun_when_the_glide_is_over() -> None:
+    """The arm is already on its way for half a second where the cycles are said to begin."""
+    time_s = _time_s(12.0)
+    up = np.clip((time_s - 5.0) / 0.5 + 1.0, 0.0, 1.0)
+    pulls = np.clip(time_s - 9.6, 0.0, None)
+    recording = _wrist(1.5 - 1.4 * up + 4.0 * pulls)
+    assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(5.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("swims_s", "every_s", "lengths"), [(10.0, 1.2, 0), (24.0, 1.2, 1), (10.0, 1.7, 1)]
+)
+def test_an_arm_that_keeps_on_for_less_than_a_length_treads_water(
+    swims_s: float, every_s: float, lengths: int
+) -> None:
+    """Small quick swings, over before a breaststroker could be at the other end."""
+    time_s = _time_s(20.0 + swims_s)
+    swims = _during(time_s, (10.0, 10.0 + swims_s))
+    recording = _wrist(0.78 * swims * np.sin(2.0 * np.pi * time_s / every_s))
+    assert len(LengthFinder().find(recording, pool_length_m=25.0).spans) == lengths
+
+
+def test_long_glides_in_every_stroke_are_swum_where_they_come_back_alike() -> None:
+    """Hands part for two seconds in every three and a half: they turn as idle ones may."""
+    time_s = _time_s(70.0)
+    phase_s = time_s % 3.5
+    moves = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.clip(phase_s / 1.8, 0.0, 1.0))
+    pulls = _during(time_s, (15.0, 50.0)) * 2.0 * moves
+    (length,) = _found(_wrist(pulls))
+    assert length.start_s < 17.0
+    assert length.end_s > 47.0
