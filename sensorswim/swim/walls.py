@@ -18,7 +18,7 @@ from scipy.signal import find_peaks
 from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.swim.at_work import arms_rest_s
+from sensorswim.swim.at_work import all_still_s, arms_rest_s
 from sensorswim.swim.posture import (
     SMOOTH_S,
     ankles_of,
@@ -92,6 +92,8 @@ in which it was missed)."""
 
 _REST_S = (0.6, 0.7)
 """How long before and after the arms' rest a touch may be that they alone tell."""
+_SETTLES_S = 0.5
+"""How long after a touch limbs come to rest that stay where they are (no source)."""
 _SINK_S = 2.5
 _IDLE_S = 5.0
 """By how much idle hands at the wall may have drawn out the cycles of a wrist."""
@@ -241,11 +243,17 @@ class WallFinder:
         length_s: tuple[float, float],
         worn: dict[Placement, float],
     ) -> float | None:
-        """Return the touch after which the swimmer stops, None where the posture stays."""
+        """Return the touch after which the swimmer stops, None where nothing shows it.
+
+        Who lies on at the wall is still.
+        """
         near_s = length_s[1]
         turns_s = leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
         if turns_s is None:
-            return None
+            still_s = all_still_s(recording, near_s - _IDLE_S, near_s + _SINK_S)
+            if still_s is None:
+                return None
+            return hand_touches(recording, length_s, still_s - _SETTLES_S, still_s)
         if not steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)):
             rest_s = arms_rest_s(recording, length_s, near_s + _SINK_S)
             turns_s = min(max(turns_s, rest_s - _REST_S[0]), rest_s + _REST_S[1])

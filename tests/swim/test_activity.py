@@ -102,8 +102,17 @@ def _arms(
         (1.3, 0.05, 0.5, "breaststroke"),
         (1.86, 0.05, 0.5, "breaststroke"),
         (2.06, 0.05, 0.9, "butterfly"),
+        (2.06, 0.22, 0.9, "butterfly"),
+        (2.06, 0.34, 0.9, "front_crawl"),
     ],
-    ids=["catch-up", "small swing", "forearms that point back", "butterfly"],
+    ids=[
+        "catch-up",
+        "small swing",
+        "forearms that point back",
+        "butterfly",
+        "one arm a little late",
+        "galloping crawl",
+    ],
 )
 def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     swing: float, apart: float, travel_m: float, name: str

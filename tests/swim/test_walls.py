@@ -210,6 +210,18 @@ def test_a_swimmer_who_floats_on_has_not_touched() -> None:
     assert WallFinder().finish(_recording(time_s, ankle), (2.0, 20.0), _WORN) is None
 
 
+def test_who_lies_on_at_the_wall_has_touched_when_all_limbs_come_to_rest() -> None:
+    """The legs stay level; they and the arms swing until half a second after the touch."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    swings = np.where(time_s < 20.5, np.sin(2.0 * np.pi * 1.5 * time_s), 0.0)
+    tracks = [
+        _track(place, size * swings, 0.0 * time_s)
+        for place, size in ((P.LEFT_ANKLE, 0.2), (P.RIGHT_ANKLE, -0.2), (P.LEFT_WRIST, 0.9))
+    ]
+    found = WallFinder().finish(_recording(time_s, *tracks), (2.0, 22.0), _WORN)
+    assert found == pytest.approx(20.0, abs=0.2)
+
+
 def _push(time_s: FloatArray, start_s: float) -> FloatArray:
     """Return half a sine of 0.4 s that gives 2.3 m/s."""
     share = np.clip((time_s - start_s) / 0.4, 0.0, 1.0)
