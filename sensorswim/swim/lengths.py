@@ -49,6 +49,9 @@ _UNEVEN_S, _PAUSE_S = 8.0, 7.0
 _SEVERAL = 3
 _ALIKE = 0.35
 """So many bouts tell how long a length takes, and how far, in its own time, another may differ."""
+_STEADY, _SMALLER, _KEEPS_ON_S = 0.6, 0.55, 4.0
+"""How steadily, by how much less and for how long an arm swings that doesn't swim on: 0.45 at most
+where a synthetic swimmer treads water (our choice)."""
 _STOP_S, _AS_LONG, _PART, _SAME_WAY = 15.0, 0.25, 0.75, 0.5
 """A swimmer who stops on the way goes on within so long, in the same direction (cosine); both parts
 last as long as another length, within such a share of it, and either is a part of it at most (our
@@ -156,6 +159,8 @@ class LengthFinder:
         if not steady:
             swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
+        if not steady:
+            bouts = _cut_at_small_swings(bouts, strength, swing, rate_hz)
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
@@ -586,6 +591,26 @@ def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> boo
             ways.append(axis[:, :2].sum(axis=0))
         cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
     return not cosines or float(np.median(cosines)) > _SAME_WAY
+
+
+def _cut_at_small_swings(
+    bouts: list[tuple[int, int]], strength: FloatArray, swing: FloatArray, rate_hz: float
+) -> list[tuple[int, int]]:
+    """Cut bouts where the arm swings much less for a while, as steadily: it treads water there."""
+    cut: list[tuple[int, int]] = []
+    for first, last in bouts:
+        steady = strength[first:last] >= _STEADY
+        if not steady.any():
+            cut.append((first, last))
+            continue
+        most = float(np.percentile(swing[first:last][steady], 90))
+        small = steady & (swing[first:last] < _SMALLER * most)
+        small = binary_opening(small, iterations=max(int(0.5 * _KEEPS_ON_S * rate_hz), 1))
+        parts, count = label(small)
+        edges = [np.flatnonzero(parts == k + 1)[[0, -1]] for k in range(count)]
+        marks = [0, *(int(x) for a, b in edges for x in (a, b + 1)), last - first]
+        cut += [(first + a, first + b) for a, b in pairwise(marks) if b > a]
+    return cut
 
 
 def _judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:

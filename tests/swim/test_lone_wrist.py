@@ -182,3 +182,16 @@ def test_long_glides_in_every_stroke_are_swum_where_they_come_back_alike() -> No
     (length,) = _found(_wrist(pulls))
     assert length.start_s < 17.0
     assert length.end_s > 47.0
+
+
+@pytest.mark.parametrize(("treads", "ends_s"), [(0.3, 40.0), (0.8, 52.0)])
+def test_an_arm_that_treads_water_after_its_strokes_swims_no_longer(
+    treads: float, ends_s: float
+) -> None:
+    """It goes on as steadily, a third as far; four fifths as far it swims on."""
+    time_s = _time_s(70.0)
+    strokes = _during(time_s, (12.0, 40.0)) * 1.6 * np.sin(2.0 * np.pi * time_s / 2.0)
+    after = _during(time_s, (40.0, 52.0)) * 1.6 * treads * np.sin(2.0 * np.pi * time_s / 1.0)
+    found = _found(_wrist(strokes + after))
+    assert found[0].end_s == pytest.approx(ends_s, abs=4.0)
+    assert len(found) == 1
