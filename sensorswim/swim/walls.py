@@ -249,12 +249,13 @@ class WallFinder:
         """
         near_s = length_s[1]
         turns_s = leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
+        steady = bool(steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)))
         if turns_s is None:
             still_s = all_still_s(recording, near_s - _IDLE_S, near_s + _SINK_S)
-            if still_s is None:
+            if still_s is None or not steady:
                 return None
             return hand_touches(recording, length_s, still_s - _SETTLES_S, still_s)
-        if not steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)):
+        if not steady:
             rest_s = arms_rest_s(recording, length_s, near_s + _SINK_S)
             turns_s = min(max(turns_s, rest_s - _REST_S[0]), rest_s + _REST_S[1])
         stops_s = body_stops(recording, length_s, (turns_s, turns_s + 0.5), worn)
