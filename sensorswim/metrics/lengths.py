@@ -235,7 +235,7 @@ def _arm_figures(
         "arm_strokes": int(np.isfinite(strokes.mid_pull_s).sum()),
         "stroke_rate_cycles_min": rate,
     }
-    if distance is not None and clean_speed_m_s is not None:
+    if distance is not None and clean_speed_m_s is not None and not strokes.stops:
         figures |= {
             "clean_speed_m_s": clean_speed_m_s,
             "clean_speed_source": "pool_and_glide",

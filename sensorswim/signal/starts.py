@@ -63,9 +63,10 @@ _FOLLOWS: Final = (-0.4, 0.16)
 """In which time about its top the body's gain of speed is looked at, and a foot's: kicks follow."""
 
 _FOLLOWS_S, _FOLLOWS_S2_M = 0.254, 0.051
+_SLOWEST_M_S, _FASTEST_M_S = 1.0, 3.0
 """A foot that gains v m/s has half of that so much less v times so much later than the body has
 half of its own. Picked on some 960 push-offs of synthetic swimmers of nine builds, of which the
-median of each is told to 0.02 s by the other eight.
+median of each is told to 0.02 s by the other eight, from 1 to 3 m/s.
 """
 
 _FEET_M_S2: Final = 10.0
@@ -288,7 +289,7 @@ def _body_half_s(ankle: Travel, start_s: float) -> float:
     gain = _gained(ankle, np.array([start_s]), _FEET_GAIN)[0]
     along = (_stretch(ankle, start_s, _WINDOW) * np.exp(-1j * np.angle(gain))).real
     half, gained_m_s = _half_gained(along, round(-_WINDOW[0] * TRAVEL_RATE_HZ), _FOLLOWS)
-    late_s = _FOLLOWS_S - _FOLLOWS_S2_M * gained_m_s
+    late_s = _FOLLOWS_S - _FOLLOWS_S2_M * min(max(gained_m_s, _SLOWEST_M_S), _FASTEST_M_S)
     return start_s + _WINDOW[0] + half / TRAVEL_RATE_HZ - late_s
 
 
@@ -312,7 +313,7 @@ def together_offset(
     ----------
     ours_s, theirs_s : (K,), (M,)
         Moments of a known clock and of the one looked for, some of them the same: `body_starts_s`
-        or those of the other foot, and `feet_starts_s`.
+        and `pushed_off_s`, or `feet_starts_s` of both feet.
     rough_s : float
         The offset to within 6 s, or 0.25 s if `near`.
     drift, middle_s : float

@@ -81,7 +81,7 @@ class ActivityRule:
         How far the legs must move against each other to be a flutter kick.
     """
 
-    together_share: float = 0.28
+    together_share: float = 0.24
     breaststroke_swing: float = 1.75
     short_swing: float = 2.0
     breaststroke_travel_m: float = 0.67

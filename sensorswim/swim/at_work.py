@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import minimum_filter1d, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfiltfilt
 
 from sensorswim.model import Limb, Recording
@@ -29,8 +29,9 @@ _BOTH_RAD_S, _ROCKING_RAD_S = 1.0, 0.05
 stroke, 0.9 at most between them; the median of a trunk's turning in the band: 0.07 and more, mostly
 0.02 at most. Read off synthetic swimmers of six builds."""
 _ARMS: Final = (Limb.WRIST, Limb.UPPER_ARM)
-_STILL_RAD_S, _STILL_S = 0.3, 1.0
-"""Nobody swims who turns no limb faster for so long; in a glide a second at most (no source)."""
+_STILL_RAD_S, _STILL_S = 0.3, 2.0
+"""Nobody swims who turns no limb faster for so long, but in a glide, after which he swims on (no
+source)."""
 _AS_ONE: Final = 0.8
 """Correlation of the turning of arms and of legs from which one hand carries both: 0.9 and more,
 0.2 at most in crawl, up to 0.67 in breaststroke. Read off synthetic swimmers of nine builds."""
@@ -134,15 +135,20 @@ def arms_rest_s(recording: Recording, length_s: tuple[float, float], to_s: float
 
 
 def all_still_s(recording: Recording, from_s: float, to_s: float) -> float | None:
-    """Return when every sensor comes to rest, the last time in a stretch; None where none does."""
+    """Return since when all sensors with data rest in a stretch, to its end; None where any moves.
+
+    A rest that is shorter than two seconds, or that a movement follows, may be a glide.
+    """
     first, last = np.searchsorted(recording.time_s, [from_s, to_s])
-    size = int(_STILL_S * recording.rate_hz)
-    if last - first <= size or not recording.tracks:
-        return None
-    rates = [np.linalg.norm(t.gyro_rad_s[first:last], axis=1) for t in recording.tracks.values()]
-    still = minimum_filter1d((np.max(rates, axis=0) < _STILL_RAD_S).astype(np.uint8), size)
-    begins = np.flatnonzero(np.diff(still, prepend=0) == 1)
-    return float(recording.time_s[first + begins[-1]] - 0.5 * _STILL_S) if len(begins) else None
+    moves, known = np.zeros(last - first, dtype=bool), np.zeros(last - first, dtype=bool)
+    for track in recording.tracks.values():
+        valid = track.valid[first:last]
+        moves |= valid & (np.linalg.norm(track.gyro_rad_s[first:last], axis=1) > _STILL_RAD_S)
+        known |= valid
+    moved = np.flatnonzero(moves | ~known)
+    begin = int(moved[-1]) + 1 if len(moved) else 0
+    long_enough = len(moves) - begin >= _STILL_S * recording.rate_hz
+    return float(recording.time_s[first + begin]) if begin and long_enough else None
 
 
 def body_at_work(recording: Recording, rows: slice) -> bool:

@@ -97,7 +97,14 @@ class StrokeTimes:
         cycles = cycles[np.isfinite(cycles)]
         if not len(cycles):
             return float("nan")
-        return float(cycles[cycles < _STOPPED * np.median(cycles)].mean())
+        usual_s = float(np.percentile(cycles, 50, method="lower"))
+        return float(cycles[cycles <= _STOPPED * usual_s].mean())
+
+    @property
+    def stops(self) -> bool:
+        """Whether the swimmer stopped on the way."""
+        cycles = self.next_entry_s - self.entry_s
+        return bool(np.nanmax(cycles, initial=0.0) > _STOPPED * self.cycle_s)
 
     def lags(self) -> Lags:
         """Return the lags between the arms; incomplete pairs are left out, one arm gives none."""

@@ -40,6 +40,8 @@ more (no source)."""
 _SLOW_RAD_S, _VERY_SURE = 1.5, 0.9
 """The same of arms that glide long in every stroke, where they come back as well as this: 1.7 and
 more in long breaststroke of a synthetic swimmer, which idle hands reach, but not so evenly."""
+_SHORT_POOL_M = 25.0
+"""Who stops sooner in a longer pool has swum a part of a length."""
 _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
@@ -127,8 +129,9 @@ class LengthFinder:
     shortest_s : float
         Bouts below this are no lengths.
     treading_swing, treading_s, fastest_m_s : float
-        An arm alone that swings less, and back sooner, and keeps on for less than a pool's length
-        takes at this speed treads water: breaststroke's best are slower.
+        Arms alone that swing less, and back sooner, and keep on for less than a pool's length takes
+        at this speed tread water, unless a push-off is seen; of breaststrokers only the best are
+        faster (from memory).
     turn_deg : float
         Heading change from which a swimmer has turned round.
     """
@@ -151,8 +154,9 @@ class LengthFinder:
         coarse_s = recording.time_s[::step]
         flat = {p: rotations_of(t, step) for p, t in recording.tracks.items()}
         valid = {p: t.valid[::step] for p, t in recording.tracks.items()}
-        period_s, strength, swing = _wrist_repetition(flat, len(coarse_s), rate_hz)
-        swimming = self._swimming(recording, flat, valid, strength, swing, rate_hz, step)
+        rhythm = _Rhythm.of(recording, flat, len(coarse_s), rate_hz, step, self.level_limit)
+        period_s, strength = rhythm.period_s, rhythm.strength
+        swimming = self._swimming(recording, flat, valid, rhythm, rate_hz, step)
         change = _heading_change(flat, valid, rate_hz)
         steady = any(p in flat for p in _TRUNK_AND_LEGS)
         unbridged = swimming
@@ -160,21 +164,19 @@ class LengthFinder:
             swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
         if not steady:
-            bouts = _cut_at_small_swings(bouts, strength, swing, rate_hz)
+            bouts = _cut_at_small_swings(bouts, strength, rhythm.swing, rate_hz)
         bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
-        bouts = [b for b in bouts if self._swum(recording, b, step, strength, steady)]
+        bouts = [b for b in bouts if self._swum(recording, b, step, rhythm, steady)]
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
         if steady:
             spans = _without_stops(spans, recording)
         else:
-            shortest_s = pool_length_m / self.fastest_m_s
-            spans = tuple(
-                x for x in spans if not self._treads(x, coarse_s, swing, period_s, shortest_s)
-            )
+            known = np.all(list(valid.values()), axis=0)
+            spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
         return LengthSearch(
             spans=_judge_finished(_without_overlap(spans)),
             coarse_s=coarse_s,
@@ -189,16 +191,14 @@ class LengthFinder:
         recording: Recording,
         flat: dict[Placement, FloatArray],
         valid: dict[Placement, BoolArray],
-        strength: FloatArray,
-        swing: FloatArray,
+        rhythm: _Rhythm,
         rate_hz: float,
         step: int,
     ) -> BoolArray:
-        sure = (strength >= self.sure_strength) & (swing >= self.sure_swing)
-        sure &= _reaches_out(flat, self.level_limit, rate_hz)
+        strength, swing = rhythm.strength, rhythm.swing
+        sure = (strength >= self.sure_strength) & (swing >= self.sure_swing) & rhythm.reaches_out
         cyclic = sure | (strength >= self.least_strength) & (swing >= self.least_swing)
-        turning = _turning_rad_s(recording, rate_hz, step)
-        cyclic &= turning > np.where(sure & (strength >= _VERY_SURE), _SLOW_RAD_S, _IDLE_RAD_S)
+        cyclic &= (rhythm.turning_rad_s > _IDLE_RAD_S) | self._very_sure(rhythm)
         level = [
             _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
             for p in _TRUNK_AND_LEGS
@@ -217,7 +217,7 @@ class LengthFinder:
         recording: Recording,
         bout: tuple[int, int],
         step: int,
-        strength: FloatArray,
+        rhythm: _Rhythm,
         steady: bool,
     ) -> bool:
         """Tell a length from idle hands and from sensors that are handled before and after a swim.
@@ -227,28 +227,103 @@ class LengthFinder:
         rows = slice(bout[0] * step, bout[1] * step)
         if carried_as_one(recording, rows):
             return False
-        usual = float(np.median(strength[slice(*bout)]))
-        if not steady and usual >= _VERY_SURE:
+        usual = float(np.median(rhythm.strength[slice(*bout)]))
+        if not steady and self._very_sure(rhythm)[slice(*bout)].mean() >= 0.5:
             return True
         if (not steady or usual >= self.least_strength) and arms_at_work(recording, rows):
             return True
         return steady and body_at_work(recording, rows)
 
-    def _treads(
+    def _very_sure(self, rhythm: _Rhythm) -> BoolArray:
+        """Tell where (M,) an arm that reaches out comes back nearly exactly, if slowly."""
+        sure = (rhythm.strength >= _VERY_SURE) & (rhythm.swing >= self.sure_swing)
+        return sure & rhythm.reaches_out & (rhythm.turning_rad_s > _SLOW_RAD_S)
+
+    def _without_treading(
         self,
-        span: LengthSpan,
+        spans: tuple[LengthSpan, ...],
         coarse_s: FloatArray,
-        swing: FloatArray,
-        period_s: FloatArray,
-        shortest_s: float,
+        rhythm: _Rhythm,
+        known: BoolArray,
+        pool_length_m: float,
+    ) -> tuple[LengthSpan, ...]:
+        """Leave out what arms that tread water do, before or after lengths.
+
+        Small quick or slow swings without a push-off or a gap, over before anybody could be at the
+        other end, with those that follow soon.
+        """
+        shortest_s = min(pool_length_m, _SHORT_POOL_M) / self.fastest_m_s
+        treads = [self._may_tread(span, coarse_s, rhythm, known) for span in spans]
+        chains: list[list[LengthSpan]] = []
+        for k, span in enumerate(spans):
+            follows = k > 0 and treads[k] and treads[k - 1]
+            if follows and span.start_s - spans[k - 1].end_s < _STOP_S:
+                chains[-1].append(span)
+            else:
+                chains.append([span])
+        swum_s = [sum(s.end_s - s.start_s for s in chain) for chain in chains]
+        may = [treads[spans.index(chain[0])] for chain in chains]
+        return tuple(
+            span
+            for chain, long_s, maybe in zip(chains, swum_s, may, strict=True)
+            if not maybe or long_s >= shortest_s
+            for span in chain
+        )
+
+    def _may_tread(
+        self, span: LengthSpan, coarse_s: FloatArray, rhythm: _Rhythm, known: BoolArray
     ) -> bool:
-        """Tell an arm that swings as in a quick breaststroke for less than a length takes."""
         first, last = np.searchsorted(coarse_s, [span.start_s, span.end_s])
         cut = first == 0 or last >= len(coarse_s) - 1
-        if cut or first == last or span.end_s - span.start_s >= shortest_s:
+        near = int(1.0 / float(coarse_s[1] - coarse_s[0])) if len(coarse_s) > 1 else 0
+        gap = not known[max(first - near, 0) : last + near].all()
+        if span.starts_at_wall or cut or gap or first == last:
             return False
-        small = float(np.median(swing[first:last])) < self.treading_swing
-        return small and float(np.nanmedian(period_s[first:last])) < self.treading_s
+        rows = slice(first, last)
+        quick = float(np.nanmedian(rhythm.period_s[rows])) < self.treading_s
+        slow = float(np.median(rhythm.turning_rad_s[rows])) < _IDLE_RAD_S
+        return float(np.median(rhythm.swing[rows])) < self.treading_swing and (quick or slow)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rhythm:
+    """How the better wrist repeats, on the coarse grid.
+
+    Parameters
+    ----------
+    period_s, strength, swing : (M,)
+        See `Period`.
+    turning_rad_s : (M,)
+        Root mean square of the turning of the wrist that turns more.
+    reaches_out : (M,) bool
+        Whether a forearm is more level than upright on average, as no walker's is.
+    """
+
+    period_s: FloatArray
+    strength: FloatArray
+    swing: FloatArray
+    turning_rad_s: FloatArray
+    reaches_out: BoolArray
+
+    @classmethod
+    def of(
+        cls,
+        recording: Recording,
+        flat: dict[Placement, FloatArray],
+        size: int,
+        rate_hz: float,
+        step: int,
+        level_limit: float,
+    ) -> _Rhythm:
+        """Return that of a recording."""
+        period_s, strength, swing = _wrist_repetition(flat, size, rate_hz)
+        return cls(
+            period_s=period_s,
+            strength=strength,
+            swing=swing,
+            turning_rad_s=_turning_rad_s(recording, rate_hz, step),
+            reaches_out=_reaches_out(flat, level_limit, rate_hz),
+        )
 
 
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:
@@ -517,10 +592,11 @@ def _refine(
             touch_s = None
         else:
             touch_s = walls.finish(recording, length_s, worn)
+        lies_s = walls.lies_from_s(recording, length_s) if steady else end_s
         spans.append(
             LengthSpan(
                 start_s=length_s[0],
-                end_s=end_s if touch_s is None else touch_s,
+                end_s=lies_s if touch_s is None else touch_s,
                 starts_at_wall=push_s is not None,
                 ends_at_wall=touch_s is not None,
                 flips=flips,
@@ -589,6 +665,8 @@ def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> boo
             rows = slice(*np.searchsorted(recording.time_s, [part.start_s, part.end_s]))
             axis = long_axis(track, rows.start, rows.stop)[track.valid[rows]]
             ways.append(axis[:, :2].sum(axis=0))
+        if not all(way.any() for way in ways):
+            continue
         cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
     return not cosines or float(np.median(cosines)) > _SAME_WAY
 

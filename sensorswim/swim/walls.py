@@ -205,7 +205,7 @@ class WallFinder:
         for begun_s in _BEGUN_S:
             from_s = _stretched_from_s(recording, cycles_s - begun_s)
             if from_s is not None:
-                return from_s
+                return from_s if np.isfinite(from_s) else cycles_s
         return cycles_s
 
     def contact_before(
@@ -237,25 +237,26 @@ class WallFinder:
         stops_s = body_stops(recording, length_s, (turns_s, before_s), worn)
         return Contact(at_s=hand_touches(recording, length_s, stops_s, before_s))
 
+    def lies_from_s(self, recording: Recording, length_s: tuple[float, float]) -> float:
+        """Return when a swimmer stops who lies on, at the wall or not, else the rough end."""
+        near_s = length_s[1]
+        still_s = all_still_s(recording, near_s - _IDLE_S, near_s + _SINK_S)
+        if still_s is None:
+            return near_s
+        return min(hand_touches(recording, length_s, still_s - _SETTLES_S, still_s), near_s)
+
     def finish(
         self,
         recording: Recording,
         length_s: tuple[float, float],
         worn: dict[Placement, float],
     ) -> float | None:
-        """Return the touch after which the swimmer stops, None where nothing shows it.
-
-        Who lies on at the wall is still.
-        """
+        """Return the touch after which the swimmer stops, None where the posture stays."""
         near_s = length_s[1]
         turns_s = leaves_posture(recording, length_s, near_s - _IDLE_S, near_s + _SINK_S)
-        steady = bool(steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)))
         if turns_s is None:
-            still_s = all_still_s(recording, near_s - _IDLE_S, near_s + _SINK_S)
-            if still_s is None or not steady:
-                return None
-            return hand_touches(recording, length_s, still_s - _SETTLES_S, still_s)
-        if not steady:
+            return None
+        if not steady_tracks(recording, *rows_between(recording, near_s - _IDLE_S, near_s)):
             rest_s = arms_rest_s(recording, length_s, near_s + _SINK_S)
             turns_s = min(max(turns_s, rest_s - _REST_S[0]), rest_s + _REST_S[1])
         stops_s = body_stops(recording, length_s, (turns_s, turns_s + 0.5), worn)
@@ -316,7 +317,10 @@ def _upper_body(recording: Recording) -> list[Track]:
 
 
 def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
-    """Return since when the arms lie stretched until a moment, None where they don't, or rest."""
+    """Return since when the arms lie stretched until a moment, None where they don't.
+
+    Minus infinity where they do for longer than a glide takes.
+    """
     first, last = rows_between(recording, to_s - _LONGEST_GLIDE_S, to_s)
     blur = int(_GLIDE_BLUR_S * recording.rate_hz)
     wrists = wrists_of(recording)
@@ -330,6 +334,8 @@ def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
         glides &= (axis @ ahead > _STRETCHED) & (uniform_filter1d(rate, blur) < _STILL_RAD_S)
         glides &= track.valid[first:last] & (abs(ahead[2]) < _LEVEL)
     others = np.flatnonzero(~glides)
-    if not len(others) or others[-1] == len(glides) - 1:
+    if not len(others):
+        return -np.inf
+    if others[-1] == len(glides) - 1:
         return None
     return float(recording.time_s[first + others[-1] + 1])

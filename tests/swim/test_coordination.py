@@ -74,3 +74,4 @@ def test_a_stop_on_the_way_is_no_cycle():
     rows = [stroke("left", 1.5 * k) for k in range(4)]
     rows.append(stroke("left", 6.0, next_entry_s=13.0))
     assert mean_cycle_s(table(rows)) == pytest.approx(1.5)
+    assert mean_cycle_s(table(rows[-2:])) == pytest.approx(1.5)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -151,6 +153,12 @@ def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
     assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(begin_s, abs=0.3)
 
 
+def test_an_arm_that_lies_stretched_for_longer_than_a_glide_rests() -> None:
+    time_s = _time_s(12.0)
+    up = np.clip((time_s - 4.0) / 0.5 + 1.0, 0.0, 1.0)
+    assert WallFinder().glides_from_s(_wrist(1.5 - 1.4 * up), 10.0) == 10.0
+
+
 def test_the_first_cycle_may_have_begun_when_the_glide_is_over() -> None:
     """The arm is already on its way for half a second where the cycles are said to begin."""
     time_s = _time_s(12.0)
@@ -161,16 +169,44 @@ def test_the_first_cycle_may_have_begun_when_the_glide_is_over() -> None:
 
 
 @pytest.mark.parametrize(
-    ("swims_s", "every_s", "lengths"), [(10.0, 1.2, 0), (24.0, 1.2, 1), (10.0, 1.7, 1)]
+    ("swims_s", "every_s", "pool_length_m", "lengths"),
+    [
+        (10.0, 1.2, 25.0, 0),
+        (24.0, 1.2, 25.0, 1),
+        (10.0, 1.7, 25.0, 1),
+        (24.0, 1.2, 50.0, 1),
+        (10.0, 1.2, 12.5, 1),
+    ],
+    ids=["treads", "swims", "slower", "part of a long pool", "short pool"],
 )
 def test_an_arm_that_keeps_on_for_less_than_a_length_treads_water(
-    swims_s: float, every_s: float, lengths: int
+    swims_s: float, every_s: float, pool_length_m: float, lengths: int
 ) -> None:
     """Small quick swings, over before a breaststroker could be at the other end."""
-    time_s = _time_s(20.0 + swims_s)
-    swims = _during(time_s, (10.0, 10.0 + swims_s))
-    recording = _wrist(0.78 * swims * np.sin(2.0 * np.pi * time_s / every_s))
-    assert len(LengthFinder().find(recording, pool_length_m=25.0).spans) == lengths
+    recording = _treading(_time_s(20.0 + swims_s), (10.0, 10.0 + swims_s), every_s=every_s)
+    spans = LengthFinder().find(recording, pool_length_m=pool_length_m).spans
+    assert len(spans) == lengths
+
+
+def test_a_gap_or_a_stop_makes_no_treading_of_a_length() -> None:
+    time_s = _time_s(60.0)
+    recording = _treading(time_s, (10.0, 35.0))
+    track = recording.tracks[_WRIST]
+    holed = replace(track, valid=~_during(time_s, (18.0, 27.0)).astype(bool))
+    assert _found(replace(recording, tracks={_WRIST: holed}))
+    assert len(_found(_treading(time_s, (10.0, 21.0), (31.0, 43.0)))) == 2
+
+
+def test_a_gentle_scull_and_a_hanging_arm_that_is_lifted_are_no_lengths() -> None:
+    time_s = _time_s(60.0)
+    scull = 0.8 * _during(time_s, (20.0, 30.0)) * np.sin(2.0 * np.pi * time_s / 2.2)
+    assert not len(_found(_wrist(scull)))
+    lifts = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.clip(time_s % 2.0, 0.0, 1.0))
+    assert not len(_found(_wrist(1.5 - 1.8 * _during(time_s, (12.0, 48.0)) * lifts)))
+
+
+def _treading(time_s: FloatArray, *spans_s: tuple[float, float], every_s: float = 1.2) -> Recording:
+    return _wrist(0.78 * _during(time_s, *spans_s) * np.sin(2.0 * np.pi * time_s / every_s))
 
 
 def test_long_glides_in_every_stroke_are_swum_where_they_come_back_alike() -> None:

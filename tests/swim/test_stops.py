@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -56,3 +58,12 @@ def test_the_parts_of_a_length_are_joined(
     if joined:
         assert (found[2].start_s, found[2].end_s) == (first.start_s, second.end_s)
         assert found[2].starts_at_wall
+
+
+def test_an_ankle_without_data_has_no_say() -> None:
+    first, second = _span(70.0, 83.0), _span(88.0, 100.0, pushed=False)
+    legs = _legs(300.0)
+    track = legs.tracks[Placement.LEFT_ANKLE]
+    blind = replace(track, placement=Placement.RIGHT_ANKLE, valid=legs.time_s < 87.0)
+    both = replace(legs, tracks=legs.tracks | {blind.placement: blind})
+    assert len(_without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4

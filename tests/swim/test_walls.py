@@ -218,8 +218,23 @@ def test_who_lies_on_at_the_wall_has_touched_when_all_limbs_come_to_rest() -> No
         _track(place, size * swings, 0.0 * time_s)
         for place, size in ((P.LEFT_ANKLE, 0.2), (P.RIGHT_ANKLE, -0.2), (P.LEFT_WRIST, 0.9))
     ]
-    found = WallFinder().finish(_recording(time_s, *tracks), (2.0, 22.0), _WORN)
-    assert found == pytest.approx(20.0, abs=0.2)
+    recording = _recording(time_s, *tracks)
+    assert WallFinder().finish(recording, (2.0, 22.0), _WORN) is None
+    assert WallFinder().lies_from_s(recording, (2.0, 22.0)) == pytest.approx(20.0, abs=0.2)
+    assert WallFinder().lies_from_s(recording, (2.0, 18.0)) == 18.0
+
+
+@pytest.mark.parametrize(("swims_on_s", "valid_s"), [(1.4, 0.0), (9.0, 4.0)])
+def test_a_glide_or_a_gap_in_which_all_limbs_rest_ends_no_length(
+    swims_on_s: float, valid_s: float
+) -> None:
+    """The ankle rests for a while and kicks on, or has no data while it seems to rest."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    rests = (time_s > 20.0) & (time_s < 20.0 + swims_on_s)
+    ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2.0 * np.pi * 2.0 * time_s) * ~rests, 0.0 * time_s)
+    if valid_s:
+        ankle = replace(ankle, valid=~rests)
+    assert WallFinder().lies_from_s(_recording(time_s, ankle), (2.0, 23.0)) == 23.0
 
 
 def _push(time_s: FloatArray, start_s: float) -> FloatArray:
