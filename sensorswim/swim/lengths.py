@@ -13,24 +13,28 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import binary_closing, binary_opening, label, minimum_filter1d, uniform_filter1d
-from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.swim.arm_rhythm import BLUR_S, WRISTS, ArmRhythm, rotations_of
 from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
-from sensorswim.swim.periodicity import Period, cut_cycles, sliding_periods
-from sensorswim.swim.wall_signals import long_axis, worn_signs
+from sensorswim.swim.periodicity import cut_cycles
+from sensorswim.swim.spans import (
+    SEVERAL,
+    STOP_S,
+    TRUNK_AND_LEGS,
+    LengthSpan,
+    judge_finished,
+    without_overlap,
+    without_stops,
+)
+from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
 
 COARSE_HZ = 12.5
 """Rate of the coarse search; arm cycles have nothing above 6 Hz that matters here."""
 
-_TRUNK_AND_LEGS = (
-    Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
-)  # fmt: skip
 _UNSURE_S = 0.4
-_BLUR_S = 4.0
-"""Half of the window in which a wrist's rhythm is looked for."""
 _STILL_SWIMS = 0.25
 """Least share of a wrist's usual turning, squared, over one cycle, while it swims on: in a window
 around the end of the last cycle half of it is left."""
@@ -45,43 +49,13 @@ _SHORT_POOL_M = 25.0
 _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
-_WRISTS = (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)
 _UNEVEN_S, _PAUSE_S = 8.0, 7.0
 """How long a wrist that goes on in one direction may move unevenly, or rest, within a length."""
-_SEVERAL = 3
 _ALIKE = 0.35
-"""So many bouts tell how long a length takes, and how far, in its own time, another may differ."""
+"""How far, in its own time, a bout may differ from what several others take."""
 _STEADY, _SMALLER, _KEEPS_ON_S = 0.6, 0.55, 4.0
 """How steadily, by how much less and for how long an arm swings that doesn't swim on: 0.45 at most
 where a synthetic swimmer treads water (our choice)."""
-_STOP_S, _AS_LONG, _PART, _SAME_WAY = 15.0, 0.25, 0.75, 0.5
-"""A swimmer who stops on the way goes on within so long, in the same direction (cosine); both parts
-last as long as another length, within such a share of it, and either is a part of it at most (our
-choice)."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class LengthSpan:
-    """One length on the way to the table.
-
-    Parameters
-    ----------
-    start_s, end_s : float
-        Push-off and wall, session time.
-    starts_at_wall, ends_at_wall : bool
-        Whether a push-off and a wall contact were seen.
-    finished : bool
-        False where it is far shorter than the session's other lengths: swum in part.
-    flips : bool
-        It ends in a flip turn: the feet come to the wall, no hand.
-    """
-
-    start_s: float
-    end_s: float
-    starts_at_wall: bool
-    ends_at_wall: bool
-    finished: bool = True
-    flips: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,13 +78,6 @@ class LengthSearch:
     heading_change_deg: FloatArray
     wrist_period_s: FloatArray
     wrist_strength: FloatArray
-
-
-def rotations_of(track: Track, step: int = 1) -> FloatArray:
-    """Return the flattened rotation matrices (N, 9) of an oriented track, every `step`-th."""
-    assert track.q_world_from_sensor is not None
-    q = track.q_world_from_sensor[::step]
-    return Rotation.from_quat(q, scalar_first=True).as_matrix().reshape(-1, 9)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,11 +121,11 @@ class LengthFinder:
         coarse_s = recording.time_s[::step]
         flat = {p: rotations_of(t, step) for p, t in recording.tracks.items()}
         valid = {p: t.valid[::step] for p, t in recording.tracks.items()}
-        rhythm = _Rhythm.of(recording, flat, len(coarse_s), rate_hz, step, self.level_limit)
+        rhythm = ArmRhythm.of(recording, flat, len(coarse_s), rate_hz, step, self.level_limit)
         period_s, strength = rhythm.period_s, rhythm.strength
         swimming = self._swimming(recording, flat, valid, rhythm, rate_hz, step)
         change = _heading_change(flat, valid, rate_hz)
-        steady = any(p in flat for p in _TRUNK_AND_LEGS)
+        steady = any(p in flat for p in TRUNK_AND_LEGS)
         unbridged = swimming
         if not steady:
             swimming = _bridge_weak_stretches(swimming, change, period_s, rate_hz)
@@ -173,12 +140,12 @@ class LengthFinder:
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
         if steady:
-            spans = _without_stops(spans, recording)
+            spans = without_stops(spans, recording)
         else:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
         return LengthSearch(
-            spans=_judge_finished(_without_overlap(spans)),
+            spans=judge_finished(without_overlap(spans)),
             coarse_s=coarse_s,
             swimming=swimming,
             heading_change_deg=change,
@@ -191,7 +158,7 @@ class LengthFinder:
         recording: Recording,
         flat: dict[Placement, FloatArray],
         valid: dict[Placement, BoolArray],
-        rhythm: _Rhythm,
+        rhythm: ArmRhythm,
         rate_hz: float,
         step: int,
     ) -> BoolArray:
@@ -201,7 +168,7 @@ class LengthFinder:
         cyclic &= (rhythm.turning_rad_s > _IDLE_RAD_S) | self._very_sure(rhythm)
         level = [
             _level_and_moving(recording.tracks[p], flat[p], self.level_limit, rate_hz, step)
-            for p in _TRUNK_AND_LEGS
+            for p in TRUNK_AND_LEGS
             if p in flat
         ]
         if level:
@@ -217,7 +184,7 @@ class LengthFinder:
         recording: Recording,
         bout: tuple[int, int],
         step: int,
-        rhythm: _Rhythm,
+        rhythm: ArmRhythm,
         steady: bool,
     ) -> bool:
         """Tell a length from idle hands and from sensors that are handled before and after a swim.
@@ -234,7 +201,7 @@ class LengthFinder:
             return True
         return steady and body_at_work(recording, rows)
 
-    def _very_sure(self, rhythm: _Rhythm) -> BoolArray:
+    def _very_sure(self, rhythm: ArmRhythm) -> BoolArray:
         """Tell where (M,) an arm that reaches out comes back nearly exactly, if slowly."""
         sure = (rhythm.strength >= _VERY_SURE) & (rhythm.swing >= self.sure_swing)
         return sure & rhythm.reaches_out & (rhythm.turning_rad_s > _SLOW_RAD_S)
@@ -243,7 +210,7 @@ class LengthFinder:
         self,
         spans: tuple[LengthSpan, ...],
         coarse_s: FloatArray,
-        rhythm: _Rhythm,
+        rhythm: ArmRhythm,
         known: BoolArray,
         pool_length_m: float,
     ) -> tuple[LengthSpan, ...]:
@@ -257,7 +224,7 @@ class LengthFinder:
         chains: list[list[LengthSpan]] = []
         for k, span in enumerate(spans):
             follows = k > 0 and treads[k] and treads[k - 1]
-            if follows and span.start_s - spans[k - 1].end_s < _STOP_S:
+            if follows and span.start_s - spans[k - 1].end_s < STOP_S:
                 chains[-1].append(span)
             else:
                 chains.append([span])
@@ -271,7 +238,7 @@ class LengthFinder:
         )
 
     def _may_tread(
-        self, span: LengthSpan, coarse_s: FloatArray, rhythm: _Rhythm, known: BoolArray
+        self, span: LengthSpan, coarse_s: FloatArray, rhythm: ArmRhythm, known: BoolArray
     ) -> bool:
         first, last = np.searchsorted(coarse_s, [span.start_s, span.end_s])
         cut = first == 0 or last >= len(coarse_s) - 1
@@ -285,96 +252,11 @@ class LengthFinder:
         return float(np.median(rhythm.swing[rows])) < self.treading_swing and (quick or slow)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Rhythm:
-    """How the better wrist repeats, on the coarse grid.
-
-    Parameters
-    ----------
-    period_s, strength, swing : (M,)
-        See `Period`.
-    turning_rad_s : (M,)
-        Root mean square of the turning of the wrist that turns more.
-    reaches_out : (M,) bool
-        Whether a forearm is more level than upright on average, as no walker's is.
-    """
-
-    period_s: FloatArray
-    strength: FloatArray
-    swing: FloatArray
-    turning_rad_s: FloatArray
-    reaches_out: BoolArray
-
-    @classmethod
-    def of(
-        cls,
-        recording: Recording,
-        flat: dict[Placement, FloatArray],
-        size: int,
-        rate_hz: float,
-        step: int,
-        level_limit: float,
-    ) -> _Rhythm:
-        """Return that of a recording."""
-        period_s, strength, swing = _wrist_repetition(flat, size, rate_hz)
-        return cls(
-            period_s=period_s,
-            strength=strength,
-            swing=swing,
-            turning_rad_s=_turning_rad_s(recording, rate_hz, step),
-            reaches_out=_reaches_out(flat, level_limit, rate_hz),
-        )
-
-
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:
     """Tell where (M,) a leg or the trunk has data."""
     size = len(next(iter(valid.values())))
-    own = [valid[p] for p in _TRUNK_AND_LEGS if p in valid]
+    own = [valid[p] for p in TRUNK_AND_LEGS if p in valid]
     return np.any(own, axis=0) if own else np.zeros(size, dtype=bool)
-
-
-def _wrist_repetition(
-    flat: dict[Placement, FloatArray], size: int, rate_hz: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return cycle time, strength and swing (M,) of the better wrist."""
-    best: list[Period] = []
-    at_s = np.empty(0)
-    for placement in _WRISTS:
-        if placement in flat:
-            at_s, found = sliding_periods(
-                flat[placement], rate_hz, window_s=2.0 * _BLUR_S, hop_s=0.5
-            )
-            pairs = zip(best, found, strict=True) if best else ((p, p) for p in found)
-            best = [a if a.strength * a.swing >= b.strength * b.swing else b for a, b in pairs]
-    if not best:
-        return np.full(size, np.nan), np.zeros(size), np.zeros(size)
-    grid = np.arange(size) / rate_hz
-    nearest = np.clip(np.searchsorted(at_s, grid - 0.25), 0, len(at_s) - 1)
-    values = np.array([(p.period_s, p.strength, p.swing) for p in best])
-    return values[nearest, 0], values[nearest, 1], values[nearest, 2]
-
-
-def _turning_rad_s(recording: Recording, rate_hz: float, step: int) -> FloatArray:
-    """Return the root mean square (M,) of the turning of the wrist that turns more.
-
-    Idle hands may swing as steadily as those that swim, but not as fast.
-    """
-    turn = [
-        uniform_filter1d(np.sum(t.gyro_rad_s[::step] ** 2, axis=1), int(_BLUR_S * rate_hz))
-        for p, t in recording.tracks.items()
-        if p in _WRISTS
-    ]
-    size = len(recording.time_s[::step])
-    return np.sqrt(np.maximum(np.max(turn, axis=0), 0.0)) if turn else np.zeros(size)
-
-
-def _reaches_out(flat: dict[Placement, FloatArray], limit: float, rate_hz: float) -> BoolArray:
-    """Tell where (M,) a forearm is more level than upright on average, as no walker's is."""
-    size = int(_BLUR_S * rate_hz)
-    slopes = [np.abs(uniform_filter1d(flat[p][:, 6], size)) for p in _WRISTS if p in flat]
-    return (
-        np.min(slopes, axis=0) < limit if slopes else np.zeros(len(next(iter(flat.values()))), bool)
-    )
 
 
 def _level_and_moving(
@@ -398,7 +280,7 @@ def _heading_change(
     """
     size = len(next(iter(flat.values())))
     change, known = np.zeros(size), np.zeros(size, dtype=bool)
-    legs = [p for p in flat if p in _TRUNK_AND_LEGS]
+    legs = [p for p in flat if p in TRUNK_AND_LEGS]
     arms = [p for p in flat if p not in legs]
     for places, whole_only in ((legs, True), (arms, True), (arms or legs, False)):
         window_s, apart_s = (2.0, 4.0) if places is legs else (4.0, 6.0)
@@ -477,8 +359,8 @@ def _cut_at_gaps(
 
     A wrist goes on behind a gap in the direction it had before: a turn in it leaves no other trace.
     """
-    typical = float(np.median([b - a for a, b in bouts])) if len(bouts) >= _SEVERAL else np.inf
-    holes, count = label(~np.any([valid[p] for p in _WRISTS if p in valid], axis=0))
+    typical = float(np.median([b - a for a, b in bouts])) if len(bouts) >= SEVERAL else np.inf
+    holes, count = label(~np.any([valid[p] for p in WRISTS if p in valid], axis=0))
     middles = np.array([int(np.mean(np.flatnonzero(holes == k + 1))) for k in range(count)])
     found: list[tuple[int, int]] = []
     for first, last in bouts:
@@ -516,16 +398,16 @@ def _reach_to_cycles(
 ) -> list[tuple[int, int]]:
     """Move the edges of bouts that the wrists told to where the cycles begin and end.
 
-    The search window has blurred these: edges within `_BLUR_S` of rows that are `blurred` (M,). How
+    The search window has blurred these: edges within `BLUR_S` of rows that are `blurred` (M,). How
     strong cycles usually are tell the rows that were swimming without a bridge (`unbridged`, (M,)).
     Where no wrist repeats in a bout, which the legs told then, its edges stay.
     """
-    wrist = next((p for p in _WRISTS if p in flat), None)
+    wrist = next((p for p in WRISTS if p in flat), None)
     if wrist is None:
         return bouts
     reached: list[tuple[int, int]] = []
     rate_hz = 1.0 / float(np.median(np.diff(coarse_s)))
-    reach, near = int(7.0 * rate_hz), int(_BLUR_S * rate_hz)
+    reach, near = int(7.0 * rate_hz), int(BLUR_S * rate_hz)
     for k, (first, last) in enumerate(bouts):
         early = blurred[max(first - near, 0) : first + near].any()
         late = blurred[max(last - near, 0) : last + near].any()
@@ -616,61 +498,6 @@ def _on_one_clock(recording: Recording) -> Recording:
     return replace(recording, tracks=sure or recording.tracks)
 
 
-def _without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
-    """Let no length start before the previous one ended."""
-    kept: list[LengthSpan] = []
-    for span in spans:
-        start_s = max(span.start_s, kept[-1].end_s) if kept else span.start_s
-        if span.end_s - start_s > 1.0:
-            kept.append(replace(span, start_s=start_s))
-    return tuple(kept)
-
-
-def _without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:
-    """Return the lengths with those whole again on whose way the swimmer stopped and went on.
-
-    No push-off begins the second part, nobody turned round, and one part alone is too short.
-    """
-    joined: list[LengthSpan] = []
-    for span in spans:
-        before = joined[-1] if joined else None
-        if before is not None and _goes_on(before, span, spans, recording):
-            joined[-1] = replace(span, start_s=before.start_s, starts_at_wall=before.starts_at_wall)
-        else:
-            joined.append(span)
-    return tuple(joined)
-
-
-def _goes_on(
-    before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
-) -> bool:
-    """Tell whether a length is the rest of the one before."""
-    others_s = [
-        s.end_s - s.start_s for s in spans if s.start_s not in (before.start_s, span.start_s)
-    ]
-    if span.starts_at_wall or span.start_s - before.end_s > _STOP_S or len(others_s) < _SEVERAL:
-        return False
-    typical_s = float(np.median(others_s))
-    parts_s = np.array([s.end_s - s.start_s for s in (before, span)])
-    whole = abs(parts_s.sum() - typical_s) < _AS_LONG * typical_s
-    return whole and parts_s.max() < _PART * typical_s and _same_way(before, span, recording)
-
-
-def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> bool:
-    """Tell whether legs and trunk point the same way in two lengths; True where none has data."""
-    cosines = []
-    for track in (recording.tracks[p] for p in _TRUNK_AND_LEGS if p in recording.tracks):
-        ways = []
-        for part in (before, span):
-            rows = slice(*np.searchsorted(recording.time_s, [part.start_s, part.end_s]))
-            axis = long_axis(track, rows.start, rows.stop)[track.valid[rows]]
-            ways.append(axis[:, :2].sum(axis=0))
-        if not all(way.any() for way in ways):
-            continue
-        cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
-    return not cosines or float(np.median(cosines)) > _SAME_WAY
-
-
 def _cut_at_small_swings(
     bouts: list[tuple[int, int]], strength: FloatArray, swing: FloatArray, rate_hz: float
 ) -> list[tuple[int, int]]:
@@ -689,13 +516,3 @@ def _cut_at_small_swings(
         marks = [0, *(int(x) for a, b in edges for x in (a, b + 1)), last - first]
         cut += [(first + a, first + b) for a, b in pairwise(marks) if b > a]
     return cut
-
-
-def _judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
-    """Mark lengths that lasted less than 0.55 of the median and saw no wall as unfinished."""
-    if not spans:
-        return spans
-    typical_s = float(np.median([s.end_s - s.start_s for s in spans]))
-    return tuple(
-        replace(s, finished=s.ends_at_wall or s.end_s - s.start_s > 0.55 * typical_s) for s in spans
-    )

@@ -12,10 +12,10 @@ from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import FloatArray
 from sensorswim.swim.lengths import (
     LengthFinder,
-    LengthSpan,
     _bridge_weak_stretches,
     _reach_to_cycles,
 )
+from sensorswim.swim.spans import LengthSpan
 from sensorswim.swim.walls import WallFinder
 
 RATE_HZ = 100.0

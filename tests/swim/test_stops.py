@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Placement, Recording, Track
-from sensorswim.swim.lengths import LengthSpan, _without_stops
+from sensorswim.swim.spans import LengthSpan, without_stops
 
 RATE_HZ = 20.0
 
@@ -53,7 +53,7 @@ def test_the_parts_of_a_length_are_joined(
     first: LengthSpan, second: LengthSpan, turned_s: float, joined: bool
 ) -> None:
     spans = (*_WHOLE[:2], first, second, _WHOLE[2])
-    found = _without_stops(spans, _legs(turned_s))
+    found = without_stops(spans, _legs(turned_s))
     assert len(found) == 5 - joined
     if joined:
         assert (found[2].start_s, found[2].end_s) == (first.start_s, second.end_s)
@@ -66,4 +66,4 @@ def test_an_ankle_without_data_has_no_say() -> None:
     track = legs.tracks[Placement.LEFT_ANKLE]
     blind = replace(track, placement=Placement.RIGHT_ANKLE, valid=legs.time_s < 87.0)
     both = replace(legs, tracks=legs.tracks | {blind.placement: blind})
-    assert len(_without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4
+    assert len(without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4

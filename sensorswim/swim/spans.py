@@ -1,0 +1,109 @@
+"""Lengths on the way to the table: parts joined, overlaps taken away, unfinished ones marked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sensorswim.model import Placement, Recording
+from sensorswim.swim.wall_signals import long_axis
+
+TRUNK_AND_LEGS = (
+    Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
+)  # fmt: skip
+SEVERAL = 3
+"""So many lengths tell how long one takes."""
+STOP_S, _AS_LONG, _PART, _SAME_WAY = 15.0, 0.25, 0.75, 0.5
+"""A swimmer who stops on the way goes on within so long, in the same direction (cosine); both parts
+last as long as another length, within such a share of it, and either is a part of it at most (our
+choice)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LengthSpan:
+    """One length on the way to the table.
+
+    Parameters
+    ----------
+    start_s, end_s : float
+        Push-off and wall, session time.
+    starts_at_wall, ends_at_wall : bool
+        Whether a push-off and a wall contact were seen.
+    finished : bool
+        False where it is far shorter than the session's other lengths: swum in part.
+    flips : bool
+        It ends in a flip turn: the feet come to the wall, no hand.
+    """
+
+    start_s: float
+    end_s: float
+    starts_at_wall: bool
+    ends_at_wall: bool
+    finished: bool = True
+    flips: bool = False
+
+
+def without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
+    """Let no length start before the previous one ended."""
+    kept: list[LengthSpan] = []
+    for span in spans:
+        start_s = max(span.start_s, kept[-1].end_s) if kept else span.start_s
+        if span.end_s - start_s > 1.0:
+            kept.append(replace(span, start_s=start_s))
+    return tuple(kept)
+
+
+def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:
+    """Return the lengths with those whole again on whose way the swimmer stopped and went on.
+
+    No push-off begins the second part, nobody turned round, and one part alone is too short.
+    """
+    joined: list[LengthSpan] = []
+    for span in spans:
+        before = joined[-1] if joined else None
+        if before is not None and _goes_on(before, span, spans, recording):
+            joined[-1] = replace(span, start_s=before.start_s, starts_at_wall=before.starts_at_wall)
+        else:
+            joined.append(span)
+    return tuple(joined)
+
+
+def _goes_on(
+    before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
+) -> bool:
+    """Tell whether a length is the rest of the one before."""
+    others_s = [
+        s.end_s - s.start_s for s in spans if s.start_s not in (before.start_s, span.start_s)
+    ]
+    if span.starts_at_wall or span.start_s - before.end_s > STOP_S or len(others_s) < SEVERAL:
+        return False
+    typical_s = float(np.median(others_s))
+    parts_s = np.array([s.end_s - s.start_s for s in (before, span)])
+    whole = abs(parts_s.sum() - typical_s) < _AS_LONG * typical_s
+    return whole and parts_s.max() < _PART * typical_s and _same_way(before, span, recording)
+
+
+def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> bool:
+    """Tell whether legs and trunk point the same way in two lengths; True where none has data."""
+    cosines = []
+    for track in (recording.tracks[p] for p in TRUNK_AND_LEGS if p in recording.tracks):
+        ways = []
+        for part in (before, span):
+            rows = slice(*np.searchsorted(recording.time_s, [part.start_s, part.end_s]))
+            axis = long_axis(track, rows.start, rows.stop)[track.valid[rows]]
+            ways.append(axis[:, :2].sum(axis=0))
+        if not all(way.any() for way in ways):
+            continue
+        cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
+    return not cosines or float(np.median(cosines)) > _SAME_WAY
+
+
+def judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
+    """Mark lengths that lasted less than 0.55 of the median and saw no wall as unfinished."""
+    if not spans:
+        return spans
+    typical_s = float(np.median([s.end_s - s.start_s for s in spans]))
+    return tuple(
+        replace(s, finished=s.ends_at_wall or s.end_s - s.start_s > 0.55 * typical_s) for s in spans
+    )
