@@ -1,5 +1,7 @@
 """Rules by which cycles and kicks become the figures of a length."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -127,3 +129,30 @@ def test_lengths_whose_breaths_cant_be_told_have_no_counts():
     )
     assert full["breaths_left"].isna().tolist() == [False, True, False]
     assert full["breaths_left"].dropna().tolist() == [1, 0]
+
+
+@pytest.mark.parametrize(("stopped_s", "long_m"), [(0.0, 2.0), (8.0, None)])
+def test_a_length_with_a_stop_has_a_stroke_rate_but_no_clean_speed(stopped_s, long_m):
+    """Clean speed from the first entry to the last exit would count the stop as swum."""
+    entries_s = [2.0 + 2.0 * n + stopped_s * (n > 4) for n in range(9)]
+    strokes = [
+        {"length_no": 1, "side": "left", "entry_s": a, "next_entry_s": b}
+        for a, b in pairwise(entries_s)
+    ]
+    row = {"length_no": 1, "start_s": 0.0, "end_s": 30.0, "activity": "front_crawl",
+           "finished": True}  # fmt: skip
+    full = fill_lengths(
+        invented_session(),
+        pd.DataFrame([row]),
+        strokes=frame("arm_strokes", strokes),
+        **{name: frame(name, []) for name in ("kicks", "rolls", "breaths")},
+        cycles=frame("arm_cycles", []),
+        clean_speed_m_s={1: 1.0},
+        ankles=0,
+        wrists=1,
+        roll_source=None,
+    ).iloc[0]
+    assert full["stroke_rate_cycles_min"] == pytest.approx(30.0)
+    told_m = full["stroke_length_m"]
+    assert pd.isna(told_m) if long_m is None else told_m == pytest.approx(long_m)
+    assert pd.isna(full["clean_speed_m_s"]) == (long_m is None)

@@ -7,6 +7,7 @@ import pytest
 
 from sensorswim.model.tables import frame
 from sensorswim.swim.coordination import (
+    StrokeTimes,
     coordination_lags,
     index_of_coordination_pct,
     mean_cycle_s,
@@ -75,3 +76,6 @@ def test_a_stop_on_the_way_is_no_cycle():
     rows.append(stroke("left", 6.0, next_entry_s=13.0))
     assert mean_cycle_s(table(rows)) == pytest.approx(1.5)
     assert mean_cycle_s(table(rows[-2:])) == pytest.approx(1.5)
+    assert StrokeTimes.of_length(table(rows)).stops
+    assert not StrokeTimes.of_length(table(rows[:-1])).stops
+    assert not StrokeTimes.of_length(table([])).stops
