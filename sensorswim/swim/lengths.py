@@ -501,7 +501,10 @@ def _on_one_clock(recording: Recording) -> Recording:
 def _cut_at_small_swings(
     bouts: list[tuple[int, int]], strength: FloatArray, swing: FloatArray, rate_hz: float
 ) -> list[tuple[int, int]]:
-    """Cut bouts where the arm swings much less for a while, as steadily: it treads water there."""
+    """Cut bouts where the arm swings much less for a while, as steadily: it treads water there.
+
+    In between, where the window sees some of both, it is least steady.
+    """
     cut: list[tuple[int, int]] = []
     for first, last in bouts:
         steady = strength[first:last] >= _STEADY
@@ -512,7 +515,17 @@ def _cut_at_small_swings(
         small = steady & (swing[first:last] < _SMALLER * most)
         small = binary_opening(small, iterations=max(int(0.5 * _KEEPS_ON_S * rate_hz), 1))
         parts, count = label(small)
-        edges = [np.flatnonzero(parts == k + 1)[[0, -1]] for k in range(count)]
-        marks = [0, *(int(x) for a, b in edges for x in (a, b + 1)), last - first]
-        cut += [(first + a, first + b) for a, b in pairwise(marks) if b > a]
-    return cut
+        large = np.flatnonzero(steady & (swing[first:last] >= _SMALLER * most))
+        from_ = 0
+        for k in range(count):
+            begin, end = np.flatnonzero(parts == k + 1)[[0, -1]]
+            before, after = large[large < begin], large[large > end]
+            if len(before):
+                least = int(before[-1] + np.argmin(strength[first:last][before[-1] : begin]))
+                cut.append((first + from_, first + least))
+            cut.append((first + int(begin), first + int(end) + 1))
+            from_ = last - first
+            if len(after):
+                from_ = int(end + np.argmin(strength[first:last][end : after[0]]))
+        cut.append((first + from_, last))
+    return [(a, b) for a, b in cut if b > a]
