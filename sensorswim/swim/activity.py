@@ -221,13 +221,17 @@ class ActivityRule:
     def _together(
         self, motions: dict[Side, WristMotion], shoulders: dict[Side, ShoulderFit]
     ) -> bool:
-        """Tell whether both arms move at once; the phase of one that isn't overhead is any."""
+        """Tell whether both arms move at once; the phase of one that isn't overhead is any.
+
+        A cycle lasts from one recovery of an arm to its next: its period may be that of two.
+        """
         if not all(m.overhead for m in motions.values()):
             return self._stays_ahead(shoulders)
         left, right = (motions[s].recoveries_s for s in (Side.LEFT, Side.RIGHT))
-        period_s = np.mean([m.period.period_s for m in motions.values()])
+        apart_s = [float(np.median(np.diff(own))) for own in (left, right) if len(own) > 1]
+        cycles_s = apart_s or [m.period.period_s for m in motions.values()]
         nearest = np.abs(left[:, None] - right[None, :]).min(axis=1)
-        return bool(np.median(nearest) / period_s < self.together_share)
+        return bool(np.median(nearest) / np.min(cycles_s) < self.together_share)
 
 
 def _recovery_tilt(motions: dict[Side, WristMotion]) -> float:

@@ -122,6 +122,13 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
     assert ActivityRule().name(motions, shoulders, 0.9, 2, "") == name
 
 
+def test_arms_whose_period_is_that_of_two_cycles_are_no_more_together() -> None:
+    motions, shoulders = _arms(2.3, 0.48, 0.9)
+    for motion in motions.values():
+        motion.period = SimpleNamespace(period_s=4.0, swing=2.3)
+    assert ActivityRule().name(motions, shoulders, 1.0, 2, "") == "front_crawl"
+
+
 def _arm(forearm: FloatArray, swing: float = 2.5) -> WristMotion:
     """Return a wrist whose forearm passes back as in its first row, forward as in its last."""
     rows = len(forearm)
