@@ -123,7 +123,7 @@ def test_two_arms_tell_crawl_breaststroke_and_butterfly_apart(
 
 
 def test_arms_whose_period_is_that_of_two_cycles_are_no_more_together() -> None:
-    motions, shoulders = _arms(2.3, 0.48, 0.9)
+    motions, shoulders = _arms(2.3, 0.44, 0.9)
     for motion in motions.values():
         motion.period = SimpleNamespace(period_s=4.0, swing=2.3)
     assert ActivityRule().name(motions, shoulders, 1.0, 2, "") == "front_crawl"
