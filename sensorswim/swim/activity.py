@@ -58,8 +58,9 @@ class ActivityRule:
         sideways on the back, of synthetic swimmers of six builds.
     hangs_not : float
         Sine of the lowest tilt of a forearm above which an arm that rises more than it hangs swims
-        on the back: there it can't be far below the trunk. Down to -0.72 on the back, -0.85 and
-        less on the front of nearly all swimmers, but for one synthetic build.
+        on the back: there it is mostly not far below the trunk, -0.5 to -0.3, down to -0.72 in
+        straight deep pulls, which this leaves undecided; on the front it hangs at -0.72 or deeper
+        in all but one of nine synthetic builds.
     stands : float
         Sine of a forearm's tilt as it comes forward below which an arm doesn't swim on the back:
         there it passes upright, 0.73 to 1.0; on the front so does one that recovers straight, and

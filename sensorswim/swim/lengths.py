@@ -221,20 +221,19 @@ class LengthFinder:
         """
         shortest_s = min(pool_length_m, _SHORT_POOL_M) / self.fastest_m_s
         treads = [self._may_tread(span, coarse_s, rhythm, known) for span in spans]
-        chains: list[list[LengthSpan]] = []
+        chains: list[list[int]] = []
         for k, span in enumerate(spans):
             follows = k > 0 and treads[k] and treads[k - 1]
             if follows and span.start_s - spans[k - 1].end_s < STOP_S:
-                chains[-1].append(span)
+                chains[-1].append(k)
             else:
-                chains.append([span])
-        swum_s = [sum(s.end_s - s.start_s for s in chain) for chain in chains]
-        may = [treads[spans.index(chain[0])] for chain in chains]
+                chains.append([k])
         return tuple(
-            span
-            for chain, long_s, maybe in zip(chains, swum_s, may, strict=True)
-            if not maybe or long_s >= shortest_s
-            for span in chain
+            spans[k]
+            for chain in chains
+            if not treads[chain[0]]
+            or sum(spans[k].end_s - spans[k].start_s for k in chain) >= shortest_s
+            for k in chain
         )
 
     def _may_tread(
@@ -474,11 +473,13 @@ def _refine(
             touch_s = None
         else:
             touch_s = walls.finish(recording, length_s, worn)
-        lies_s = walls.lies_from_s(recording, length_s) if steady else end_s
+        stops_s = touch_s
+        if stops_s is None:
+            stops_s = walls.lies_from_s(recording, length_s) if steady else end_s
         spans.append(
             LengthSpan(
                 start_s=length_s[0],
-                end_s=lies_s if touch_s is None else touch_s,
+                end_s=stops_s,
                 starts_at_wall=push_s is not None,
                 ends_at_wall=touch_s is not None,
                 flips=flips,
