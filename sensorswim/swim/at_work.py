@@ -19,6 +19,9 @@ that are strapped on turn about one axis as well, once (no source)."""
 _WORKING_RAD_S, _OVER_S, _IDLE_S = 1.5, 2.0, 3.0
 """Limbs that work turn faster than this on average over so long, in a glide they don't for a second
 or two; by the wall they idle at up to 1 rad/s for longer (no source)."""
+_IDLES: Final = 0.25
+"""Share of their usual turning below which limbs that swam idle: 0.1 at the wall in a synthetic
+swimmer, who glides for less long than `_IDLE_S` (our choice)."""
 _BLUR_S, _PAUSE_S, _HALF = 4.0, 0.5, 0.5
 """How far before its rough end a length may be over; how long arms turn less that have stopped; the
 share of their turning, squared, that is left in a window half of which lies behind the stop."""
@@ -88,21 +91,41 @@ def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
     push-off may lie as level as in a swim.
     """
     first, last = np.searchsorted(recording.time_s, [from_s, to_s])
-    window = int(_OVER_S * recording.rate_hz)
-    rates = [
-        uniform_filter1d(np.linalg.norm(track.gyro_rad_s[first:last], axis=1), window)
-        for placement, track in recording.tracks.items()
-        if placement.limb in (Limb.WRIST, Limb.ANKLE) and last - first > window
-    ]
-    if not rates:
-        return from_s
-    working = np.flatnonzero(np.max(rates, axis=0) > _WORKING_RAD_S)
+    working = np.flatnonzero(_limbs_turn_rad_s(recording, first, last) > _WORKING_RAD_S)
     if not len(working):
         return from_s
     idle = np.flatnonzero(np.diff(working) > _IDLE_S * recording.rate_hz)
     begins, ends = np.append(0, idle + 1), np.append(idle, len(working) - 1)
     longest = int(np.argmax(working[ends] - working[begins]))
     return float(recording.time_s[first + working[begins[longest]]])
+
+
+def works_until_s(recording: Recording, from_s: float, to_s: float) -> float:
+    """Return when the limbs stop to work in a stretch of session time, its end if they glide there.
+
+    Who floats at the wall with hands and feet that idle lies as level as in a swim.
+    """
+    first, last = np.searchsorted(recording.time_s, [from_s, to_s])
+    turn = _limbs_turn_rad_s(recording, first, last)
+    if not len(turn):
+        return to_s
+    least = min(_IDLES * float(np.median(turn)), _WORKING_RAD_S)
+    over_s = float(recording.time_s[first + np.flatnonzero(turn > least)[-1]])
+    return over_s if to_s - over_s > _IDLE_S else to_s
+
+
+def _limbs_turn_rad_s(recording: Recording, first: int, last: int) -> FloatArray:
+    """Return how fast wrists and ankles turn on average around each row, the one that turns most.
+
+    (last - first,); empty where none is worn or the stretch is too short.
+    """
+    window = int(_OVER_S * recording.rate_hz)
+    rates = [
+        uniform_filter1d(np.linalg.norm(track.gyro_rad_s[first:last], axis=1), window)
+        for placement, track in recording.tracks.items()
+        if placement.limb in (Limb.WRIST, Limb.ANKLE) and last - first > window
+    ]
+    return np.max(rates, axis=0) if rates else np.empty(0)
 
 
 def arms_rest_s(recording: Recording, length_s: tuple[float, float], to_s: float) -> float:

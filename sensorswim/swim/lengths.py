@@ -17,7 +17,13 @@ from scipy.ndimage import binary_closing, binary_opening, label, minimum_filter1
 from sensorswim.model import Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.swim.arm_rhythm import BLUR_S, WRISTS, ArmRhythm, rotations_of
-from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
+from sensorswim.swim.at_work import (
+    arms_at_work,
+    body_at_work,
+    carried_as_one,
+    works_from_s,
+    works_until_s,
+)
 from sensorswim.swim.periodicity import cut_cycles
 from sensorswim.swim.spans import (
     SEVERAL,
@@ -449,6 +455,8 @@ def _refine(
     """
     walls = WallFinder()
     recording = _on_one_clock(recording)
+    if steady:
+        rough = [(a, works_until_s(recording, a, b)) for a, b in rough]
     worn = worn_signs(recording, rough)
     turned = [k > 0 and a - rough[k - 1][1] < 1.0 for k, (a, _) in enumerate(rough)]
     inner_s = [3.0 if steady or turn else 1.2 for turn in turned]

@@ -10,7 +10,13 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.swim.at_work import arms_at_work, body_at_work, carried_as_one, works_from_s
+from sensorswim.swim.at_work import (
+    arms_at_work,
+    body_at_work,
+    carried_as_one,
+    works_from_s,
+    works_until_s,
+)
 from sensorswim.swim.lengths import LengthFinder
 
 RATE_HZ = 100.0
@@ -129,6 +135,17 @@ def test_work_begins_after_idling_and_a_lull_in_it_is_no_beginning() -> None:
     assert works_from_s(_recording(wrist), 0.0, SECONDS) == pytest.approx(8.0, abs=1.0)
     still = _moved(Placement.LEFT_WRIST, np.zeros((len(time_s), 3)))
     assert works_from_s(_recording(still), 3.0, SECONDS) == 3.0
+
+
+def test_work_is_over_where_limbs_idle_on_for_longer_than_a_glide() -> None:
+    """At work to 20 s, then feet that sway a little; who lies still for 2 s only glides."""
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    size = np.where(time_s < 20.0, 0.3, 0.02)
+    ankle = _moved(Placement.LEFT_ANKLE, np.outer(size * np.sin(12.0 * time_s), [0.0, 1.0, 0.0]))
+    assert works_until_s(_recording(ankle), 0.0, SECONDS) == pytest.approx(20.0, abs=1.0)
+    assert works_until_s(_recording(ankle), 0.0, 22.0) == 22.0
+    back = _moved(Placement.LOWER_BACK, np.zeros((len(time_s), 3)))
+    assert works_until_s(_recording(back), 0.0, SECONDS) == SECONDS
 
 
 def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_length() -> None:

@@ -81,6 +81,15 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     assert found == pytest.approx(20.0, abs=0.4)
 
 
+def test_who_stands_up_at_the_wall_and_then_lies_level_again_has_touched() -> None:
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    up, down = (np.clip((time_s - at_s) / 0.6, 0.0, 1.0) for at_s in (20.0, 21.8))
+    kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
+    ankle = _track(P.LEFT_ANKLE, 1.4 * (up - down) + kick, 0 * time_s)
+    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 21.0), _WORN)
+    assert found == pytest.approx(20.0, abs=0.4)
+
+
 @pytest.mark.parametrize("others_gap_s", [99.0, 6.8], ids=["seen throughout", "with a gap before"])
 def test_a_push_off_in_a_gap_of_one_wrist_is_the_others(others_gap_s: float) -> None:
     """Before it both arms swing forward, less than the push drives them."""
