@@ -464,7 +464,10 @@ def _refine(
     windows = [
         (a - 3.0, work + inner) for (a, _), inner, work in zip(rough, inner_s, work_s, strict=True)
     ]
-    pushes = walls.push_offs(recording, windows, worn)
+    turns_s = [
+        None if steady or not turn else a for (a, _), turn in zip(rough, turned, strict=True)
+    ]
+    pushes = walls.push_offs(recording, windows, worn, turns_s)
     spans = []
     for k, (start_s, end_s) in enumerate(rough):
         following = pushes[k + 1] if k + 1 < len(rough) else None

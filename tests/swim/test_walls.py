@@ -81,6 +81,20 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     assert found == pytest.approx(20.0, abs=0.4)
 
 
+def test_of_two_gains_of_a_lone_arm_that_near_the_turn_is_the_push_off() -> None:
+    """A stroke before a quick turn gains more speed than the push, and the arm rests after it."""
+    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
+    stroke, push = (size * (np.abs(time_s - at_s) < 0.15) for size, at_s in ((9.0, 8.0), (5.0, 10)))
+    wrist = _track(P.LEFT_WRIST, 0.0 * time_s, stroke + push)
+
+    def begins(*turns_s: float | None) -> list[float | None]:
+        signs = {P.LEFT_WRIST: 1.0}
+        return WallFinder().push_offs(_recording(time_s, wrist), [(6.0, 12.0)], signs, turns_s)
+
+    assert begins(9.6) == [pytest.approx(9.85, abs=0.06)]
+    assert begins() == begins(None) == [pytest.approx(7.85, abs=0.06)]
+
+
 def test_who_stands_up_at_the_wall_and_then_lies_level_again_has_touched() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     up, down = (np.clip((time_s - at_s) / 0.6, 0.0, 1.0) for at_s in (20.0, 21.8))
