@@ -26,8 +26,9 @@ ENVELOPE_SLACK_S: Final = 6.0
 """How far knocks at both ends may lie from the offset of the movement's envelope."""
 
 SURE_SLACK_S: Final = 0.1
-UNSURE_SLACK_S: Final = 1.0
-"""The same for knocks at one end, where the movement is sure of its offset and where not."""
+STILL_SLACK_S: Final = 1.0
+"""The same for knocks at one end, beyond what the movement may err, and of sensors at rest: hands
+that enter the water knock now and then like three even knocks, but they don't rest in between."""
 
 SET_APART_S: Final = 0.1
 """How far apart the clocks of a kit may be that was set to one time."""
@@ -148,8 +149,7 @@ def _without_both_ends(
     moved: Moved | None,
 ) -> ClockFit | None:
     """Return the clock from knocks at one end, else from the movement, else as logged."""
-    level_s = None if moved is None else moved.level_s
-    matches = _matches(shocks[first], shocks[place], level_s, _slack_s(moved))
+    matches = _at_one_end(shocks[first], shocks[place], moved)
     if matches:
         return _from_one_end(matches, shocks[place], moved)
     if moved is not None:
@@ -159,11 +159,20 @@ def _without_both_ends(
     return ClockFit(method="as_logged") if overlap_s > 0.0 else None
 
 
-def _slack_s(moved: Moved | None) -> float:
-    """Return how far knocks at one end may lie from the movement's offset; others are chance."""
-    if moved is None or not moved.sure:
-        return UNSURE_SLACK_S
-    return float(SURE_SLACK_S + 3.0 * np.hypot(moved.level_error_s, moved.floor_s))
+def _at_one_end(first: Shocks, second: Shocks, moved: Moved | None) -> list[KnockMatch]:
+    """Return the credible knocks near the movement's offset, those of sensors at rest first.
+
+    Of sensors that move on, one that is all that tells an offset is chance.
+    """
+    level_s = None if moved is None else moved.level_s
+    still = _matches(first.at_rest(), second.at_rest(), level_s, STILL_SLACK_S)
+    if still:
+        return still
+    if moved is not None and moved.sure:
+        slack_s = SURE_SLACK_S + 3.0 * float(np.hypot(moved.level_error_s, moved.floor_s))
+        return _matches(first, second, level_s, slack_s)
+    several = _matches(first, second, level_s, STILL_SLACK_S)
+    return several if len(several) > 1 else []
 
 
 def _matches(
