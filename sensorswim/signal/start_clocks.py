@@ -53,6 +53,8 @@ _MANY: Final = 4
 glide."""
 _CHANCE_S: Final = 0.4
 """A single push-off that asks a sure clock for more than this is another movement."""
+_ALIKE_S: Final = 0.35
+"""By how much movement alone may put all that is above the hips late: the feet leave last."""
 _SOFT: Final = 3
 """So many soft push-offs of both feet that agree set a clock that isn't sure."""
 _SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
@@ -89,7 +91,7 @@ def set_by_starts(
     known = {p: _Known(travel=s.travel, moved=_SESSION) for p, s in placed.items()}
     told: dict[Placement, Moved] = {}
     if all(p.limb in _NO_ANCHORS for p in placed):
-        told = _above_a_foot(placed, free, rough)
+        told, rough = _above_a_foot(placed, free, rough)
         known |= {p: _Known(travel=free[p].travel, moved=m) for p, m in told.items()}
     left = sorted(rough.keys() - told.keys(), key=_in_order)
     for place in left:
@@ -109,15 +111,16 @@ def _above_a_foot(
     placed: Mapping[Placement, Sensor],
     free: Mapping[Placement, Sensor],
     rough: Mapping[Placement, Moved],
-) -> dict[Placement, Moved]:
+) -> tuple[dict[Placement, Moved], Mapping[Placement, Moved]]:
     """Return the clocks above the hips where session time is that of a foot or an upper arm.
 
     One of them leads the others; all are moved together to where the push-offs that they share
-    put the sensor whose clock is the session's.
+    put the sensor whose clock is the session's. With them come the rough clocks, those of upper
+    arms moved along.
     """
     upper = sorted((p for p in rough if p.limb not in _NO_ANCHORS), key=_in_order)
     if not upper:
-        return {}
+        return {}, rough
     lead, *others = upper
     known = {lead: _Known(travel=free[lead].travel, moved=replace(rough[lead], sure=True))}
     for place in others:
@@ -132,11 +135,13 @@ def _above_a_foot(
     own = _by_feet(here, None, known, _body_s(known)) if by_feet else _above_the_hips(here, known)
     told = {lead: replace(own, middle_s=rough[lead].middle_s, drift=rough[lead].drift,
                           level_s=rough[lead].level_s - own.level_s)}  # fmt: skip
+    alike = abs(own.level_s) < _ALIKE_S
     for place in others:
         moved = known[place].moved
         led = moved is not rough[place]
-        told[place] = _moved_along(moved, own) if led else moved
-    return told
+        told[place] = _moved_along(moved, own) if led or alike else moved
+    arms = {p: _moved_along(m, own) for p, m in rough.items() if p.limb is Limb.UPPER_ARM and alike}
+    return told, {**rough, **arms}
 
 
 def _moved_along(moved: Moved, lead: Moved) -> Moved:
@@ -239,8 +244,7 @@ def _feet(
 
 def _with_body(one: _Known, body_s: FloatArray) -> FloatArray:
     """Return what an ankle's push-offs that the body shares ask for, (K,)."""
-    own_s = pushed_off_s(feet_starts_s(one.travel), one.travel)
-    moved = one.moved
+    own_s, moved = pushed_off_s(one.travel), one.moved
     return together_offset(body_s, own_s, moved.level_s, moved.drift, moved.middle_s)
 
 
@@ -254,23 +258,12 @@ def _by_feet(
     rough clock (`pair`) included.
     """
     moved, rough = one.moved, (one.moved.level_s, one.moved.drift, one.moved.middle_s)
-    own_s, soft_s = feet_starts_s(one.travel), feet_starts_s(one.travel, faint=True)
     for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
-        feet_s, faint_s = (
-            _in_session_time(feet_starts_s(other.travel, faint=faint), other)
-            for faint in (False, True)
-        )
-        level_s = together_offset(feet_s, own_s, *rough)
-        near_s = together_offset(faint_s, soft_s, *rough, near=True)
-        floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
-        votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
-        if len(level_s) > 1 and votes <= len(level_s):
-            return _at(moved, level_s, floor_s)
-        compared = min(len(faint_s), len(soft_s)) >= _SOFT
-        if moved.paired and (len(near_s) or not compared):
-            return replace(moved, floor_s=floor_s, sure=True)
+        by_other = _by_other_foot(replace(one, moved=moved), other)
+        if by_other is not None:
+            return by_other
         moved = replace(moved, sure=moved.sure and not moved.paired)
-    own_s, soft_s = (pushed_off_s(starts_s, one.travel) for starts_s in (own_s, soft_s))
+    own_s, soft_s = (pushed_off_s(one.travel, faint=faint) for faint in (False, True))
     level_s = together_offset(body_s, own_s, *rough)
     floor_s = float(np.hypot(moved.floor_s, FEET_SPREAD_S))
     near_s = together_offset(body_s, soft_s, *rough, near=True)
@@ -289,9 +282,30 @@ def _by_feet(
     return _at(moved, far_s, floor_s) if len(far_s) >= _SOFT else moved
 
 
+def _by_other_foot(one: _Known, other: _Known) -> Moved | None:
+    """Return an ankle's clock from the push-offs shared with the other's, None where none tell."""
+    moved, rough = one.moved, (one.moved.level_s, one.moved.drift, one.moved.middle_s)
+    own_s, soft_s = (feet_starts_s(one.travel, faint=faint) for faint in (False, True))
+    feet_s, faint_s = (
+        _in_session_time(feet_starts_s(other.travel, faint=faint), other) for faint in (False, True)
+    )
+    level_s = together_offset(feet_s, own_s, *rough)
+    near_s = together_offset(faint_s, soft_s, *rough, near=True)
+    floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
+    votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
+    if len(level_s) > 1 and votes <= len(level_s):
+        return _at(moved, level_s, floor_s)
+    if len(near_s) >= _SOFT:
+        return _at(moved, near_s, floor_s)
+    compared = min(len(faint_s), len(soft_s)) >= _SOFT
+    if moved.paired and (len(near_s) or not compared):
+        return replace(moved, floor_s=floor_s, sure=True)
+    return None
+
+
 def _feet_on(one: _Known, pair: _Known) -> FloatArray:
     """Return the soft push-offs of the other foot (K,) on the one foot's clock."""
-    feet_s = pushed_off_s(feet_starts_s(pair.travel, faint=True), pair.travel)
+    feet_s = pushed_off_s(pair.travel, faint=True)
     session_s = _in_session_time(feet_s, pair)
     return session_s - one.offset_s(session_s - one.moved.level_s)
 
@@ -306,7 +320,7 @@ def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:
     if len(wrists) < 2:
         return np.empty(0)
     first, second = (replace(k.travel, start_s=k.travel.start_s + k.moved.level_s) for k in wrists)
-    starts = shared_starts(first, second, 0.0)
+    starts = shared_starts(first, second, 0.0, rested=False)
     return body_starts_s(first, second, starts.moments_s + starts.offsets_s)
 
 

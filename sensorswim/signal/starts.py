@@ -91,7 +91,9 @@ _FEET_AGREE_S: Final = 0.06
 
 _FAINT_M_S2: Final = 5.0
 _FAINT_M_S: Final = 1.1
-_NEAR_S: Final = 0.25
+_PLANTED_M_S2: Final = 3.0
+_PLANTED_M_S: Final = 0.6
+_NEAR_S: Final = 0.35
 """Soft push-offs count only so near the rough offset."""
 
 _FEET_FAR_S: Final = 6.0
@@ -117,7 +119,7 @@ class Starts:
     offsets_s: FloatArray
 
 
-def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
+def shared_starts(first: Travel, second: Travel, rough_s: float, *, rested: bool = True) -> Starts:
     """Return the push-offs out of rest of two sensors that the body carries alike.
 
     Parameters
@@ -126,8 +128,11 @@ def shared_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
         A wrist, and a wrist or any sensor above the hips.
     rough_s : float
         The offset to within 0.2 s; each push-off asks for the one that fits best.
+    rested : bool
+        Whether both were calm just before: arms that are still on their way to be stretched out
+        tell when the body is pushed, but not to 0.01 s.
     """
-    return _starts(first, second, _tops_s(first), rough_s, _REACH_S)
+    return _starts(first, second, _tops_s(first), rough_s, _REACH_S, rested)
 
 
 def glide_starts(first: Travel, second: Travel, rough_s: float) -> Starts:
@@ -174,12 +179,17 @@ def _glides(travel: Travel, moments_s: FloatArray) -> BoolArray:
 
 
 def _starts(
-    first: Travel, second: Travel, tops_s: FloatArray, rough_s: float, reach_s: float
+    first: Travel,
+    second: Travel,
+    tops_s: FloatArray,
+    rough_s: float,
+    reach_s: float,
+    rested: bool = True,
 ) -> Starts:
     told = [
         (moment_s - offset_s, offset_s)
         for moment_s in tops_s
-        for offset_s in _offsets(first, second, moment_s, rough_s, reach_s)
+        for offset_s in _offsets(first, second, moment_s, rough_s, reach_s, rested)
     ]
     moments_s, offsets_s = np.array(told).reshape(-1, 2).T
     return Starts(moments_s=moments_s, offsets_s=offsets_s)
@@ -204,7 +214,9 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
         np.mean([_rms(_stretch(travel, at_s, span)) for travel in (first, second)], axis=0)
         for span in (_RESTED, _GLIDE)
     )
-    rested_s = moments_s[(before < _RESTED_M_S2) & (after < _GLIDE_M_S2)]
+    glides = (before < _RESTED_M_S2) & (after < _GLIDE_M_S2)
+    glides &= _keeps_speed(first, moments_s) & _keeps_speed(second, moments_s)
+    rested_s = moments_s[glides]
     return _later(np.sort([_half_s(first, second, moment_s) for moment_s in rested_s]))
 
 
@@ -218,7 +230,8 @@ def _half_s(first: Travel, second: Travel, moment_s: float) -> float:
     for travel in (first, second):
         gain = _stretch(travel, moment_s, _GAIN).sum()
         along += (_stretch(travel, moment_s, _WINDOW) * np.exp(-1j * np.angle(gain))).real
-    half, _ = _half_gained(along, int(np.argmax(along)), _PUSHED)
+    low, high = (round((side_s - _WINDOW[0]) * TRAVEL_RATE_HZ) for side_s in _GAIN)
+    half, _ = _half_gained(along, low + int(np.argmax(along[low:high])), _PUSHED)
     return moment_s + _WINDOW[0] + half / TRAVEL_RATE_HZ
 
 
@@ -256,32 +269,38 @@ def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
         Take soft ones as well, which other movements resemble.
     """
     size = np.abs(ankle.accel)
-    height, least_m_s = (_FAINT_M_S2, _FAINT_M_S) if faint else (_FEET_M_S2, _FEET_M_S)
-    tops, _ = find_peaks(size, height=height, distance=int(_FEET_APART_S * TRAVEL_RATE_HZ))
+    least_m_s2, least_m_s = (_FAINT_M_S2, _FAINT_M_S) if faint else (_FEET_M_S2, _FEET_M_S)
+    apart = int(_FEET_APART_S * TRAVEL_RATE_HZ)
+    tops, _ = find_peaks(size, height=_PLANTED_M_S2 if faint else least_m_s2, distance=apart)
     at_s = ankle.time_s[tops]
     calm = _rms(_stretch(ankle, at_s[:, None], _FEET_BEFORE)) < _FEET_CALM_M_S2
-    calm |= _rms(_stretch(ankle, at_s[:, None], _ON_WALL)) < _ON_WALL_M_S2
-    starts_s = at_s[calm & (np.abs(_gained(ankle, at_s, _FEET_GAIN)) > least_m_s)]
+    on_wall = _rms(_stretch(ankle, at_s[:, None], _ON_WALL)) < _ON_WALL_M_S2
+    gained_m_s = np.abs(_gained(ankle, at_s, _FEET_GAIN))
+    told = (calm | on_wall) & (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
+    if faint:
+        told |= on_wall & (gained_m_s > _PLANTED_M_S)
+    starts_s = at_s[told]
     near = np.abs(starts_s[:, None] - starts_s) < _STEPS_S
     return starts_s[near.sum(axis=1) < _STEPS]
 
 
-def pushed_off_s(starts_s: FloatArray, ankle: Travel) -> FloatArray:
+def pushed_off_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     """Return when the body had half of its speed, (K,), by those starts that a wall gave an ankle.
 
     Its speed is kept: feet that only come to the wall, before the push-off, lose it at once: of two
-    within 2 s the later counts.
+    within 2 s the later counts, be it a soft one.
 
     Parameters
     ----------
-    starts_s : (M,)
-        From `feet_starts_s`.
     ankle : Travel
+    faint : bool
+        As in `feet_starts_s`.
     """
-    gain = _gained(ankle, starts_s, _FEET_GAIN)
-    later = _gained(ankle, starts_s, _FEET_LATER)
-    kept = (later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2
-    kept_s = _later(starts_s[kept])
+    strict_s = feet_starts_s(ankle)
+    starts_s = np.union1d(strict_s, feet_starts_s(ankle, faint=True))
+    kept_s = _later(starts_s[_keeps_speed(ankle, starts_s)])
+    if not faint:
+        kept_s = np.intersect1d(kept_s, strict_s)
     return np.array([_body_half_s(ankle, start_s) for start_s in kept_s])
 
 
@@ -291,6 +310,12 @@ def _body_half_s(ankle: Travel, start_s: float) -> float:
     half, gained_m_s = _half_gained(along, round(-_WINDOW[0] * TRAVEL_RATE_HZ), _FOLLOWS)
     late_s = _FOLLOWS_S - _FOLLOWS_S2_M * min(max(gained_m_s, _SLOWEST_M_S), _FASTEST_M_S)
     return start_s + _WINDOW[0] + half / TRAVEL_RATE_HZ - late_s
+
+
+def _keeps_speed(travel: Travel, moments_s: FloatArray) -> BoolArray:
+    """Tell after which moments (K,) a limb goes on: one that only stretches stops at once."""
+    gain, later = (_gained(travel, moments_s, span) for span in (_FEET_GAIN, _FEET_LATER))
+    return np.asarray((later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2)
 
 
 def _gained(travel: Travel, moments_s: FloatArray, around_s: tuple[float, float]) -> ComplexArray:
@@ -315,26 +340,32 @@ def together_offset(
         Moments of a known clock and of the one looked for, some of them the same: `body_starts_s`
         and `pushed_off_s`, or `feet_starts_s` of both feet.
     rough_s : float
-        The offset to within 6 s, or 0.25 s if `near`.
+        The offset to within 6 s, or 0.35 s if `near`.
     drift, middle_s : float
         How the offset changes, and the device time it is given for.
 
     Returns
     -------
     (J,)
-        Empty where two sets that contradict each other are as large.
+        Empty where two sets that contradict each other are as large, and not `near`.
     """
     asked = ours_s[:, None] - theirs_s - drift * (theirs_s - middle_s)
     reach_s = _NEAR_S if near else _FEET_FAR_S
-    return largest_set(asked[np.abs(asked - rough_s) < reach_s], _FEET_AGREE_S, rough_s)
+    asked = asked[np.abs(asked - rough_s) < reach_s]
+    return largest_set(asked, _FEET_AGREE_S, rough_s, nearest=near)
 
 
 def largest_set(
-    asked_s: FloatArray, agree_s: float, rough_s: float, by: IntArray | None = None
+    asked_s: FloatArray,
+    agree_s: float,
+    rough_s: float,
+    by: IntArray | None = None,
+    *,
+    nearest: bool = False,
 ) -> FloatArray:
     """Return the most offsets (J,) that agree, empty where others do as often and contradict.
 
-    Of as many, hardly apart, those nearest to the rough offset are taken.
+    Of as many, hardly apart or with `nearest`, those nearest to the rough offset are taken.
 
     Parameters
     ----------
@@ -353,7 +384,7 @@ def largest_set(
         key=lambda own: (own[0], own[1], -abs(float(np.median(own[2])) - rough_s)),
         default=(0, 0, np.empty(0)),
     )
-    rival = any(
+    rival = not nearest and any(
         own[:2] == best[:2] and abs(np.median(own[2]) - np.median(best[2])) > _RIVAL_S
         for own in sets
     )
@@ -361,11 +392,17 @@ def largest_set(
 
 
 def _offsets(
-    first: Travel, second: Travel, moment_s: float, rough_s: float, reach_s: float
+    first: Travel,
+    second: Travel,
+    moment_s: float,
+    rough_s: float,
+    reach_s: float,
+    rested: bool,
 ) -> list[float]:
     """Return the offsets that one push-off asks for, none where it isn't one out of rest."""
     ours = _stretch(first, moment_s, _GAIN).sum() / TRAVEL_RATE_HZ
-    if abs(ours) < _LEAST_GAIN_M_S or _rms(_stretch(first, moment_s, _BEFORE)) > _CALM_M_S2:
+    calm_m_s2, least_m_s = (_CALM_M_S2, _LEAST_GAIN_M_S) if rested else (np.inf, _PUSH_M_S)
+    if abs(ours) < least_m_s or _rms(_stretch(first, moment_s, _BEFORE)) > calm_m_s2:
         return []
     along = (_stretch(first, moment_s, _WINDOW) * np.exp(-1j * np.angle(ours))).real
     lags_s = rough_s + np.arange(-reach_s, reach_s + 0.5 * _STEP_S, _STEP_S)
@@ -375,8 +412,8 @@ def _offsets(
     size = np.sqrt((along @ along) * (turned.real**2).sum(axis=1))
     like = turned.real @ along / np.maximum(size, 1e-9)
     small, large = np.minimum(abs(ours), np.abs(theirs)), np.maximum(abs(ours), np.abs(theirs))
-    good = (small > np.maximum(_LEAST_GAIN_M_S, _LIKE_GAIN * large)) & (like > _LIKE)
-    good &= _rms(_stretch(second, there_s, _BEFORE)) < _CALM_M_S2
+    good = (small > np.maximum(least_m_s, _LIKE_GAIN * large)) & (like > _LIKE)
+    good &= _rms(_stretch(second, there_s, _BEFORE)) < calm_m_s2
     if reach_s <= _REACH_S:
         best = int(np.argmax(like))
         return [float(lags_s[best])] if good[best] else []

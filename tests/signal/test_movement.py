@@ -69,7 +69,7 @@ def test_strokes_that_are_alike_half_a_cycle_away_are_no_shared_push_offs(
     asked_s = 0.05 + spread_s * norm.ppf((np.arange(40) + 0.5) / 40)
     strokes = Starts(moments_s=np.linspace(5.0, 50.0, 40), offsets_s=asked_s)
     none = Starts(moments_s=np.empty(0), offsets_s=np.empty(0))
-    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_: strokes)
+    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_, **__: strokes)
     monkeypatch.setattr(start_clocks, "glide_starts", lambda *_: none)
     placed, free = ({p: type("Own", (), {"travel": _still(Limb.WRIST), "middle_s": 30.0})()}
                     for p in (LEFT, RIGHT))  # fmt: skip

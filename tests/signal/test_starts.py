@@ -22,6 +22,7 @@ from sensorswim.signal.starts import (
     feet_starts_s,
     largest_set,
     pushed_off_s,
+    shared_starts,
     together_offset,
 )
 
@@ -174,7 +175,7 @@ def test_feet_that_leave_the_wall_slowly_follow_hardly_later(rise_s: float, half
     accel = np.interp(time_s + late_s, time_s, long) * 2.0 / (gained[-1] / TRAVEL_RATE_HZ)
     ankle = Travel(limb=Limb.ANKLE, start_s=0.0, accel=accel.astype(complex),
                    turn_rad_s=0.0 * time_s)  # fmt: skip
-    feet_s = pushed_off_s(feet_starts_s(ankle), ankle)
+    feet_s = pushed_off_s(ankle)
     np.testing.assert_allclose(feet_s, body_s, atol=0.03)
 
 
@@ -219,7 +220,40 @@ def test_feet_that_come_to_the_wall_or_walk_push_nothing_off() -> None:
                    turn_rad_s=0.0 * time_s)  # fmt: skip
     starts_s = feet_starts_s(ankle)
     np.testing.assert_allclose(starts_s, [18.9, 20.0, 50.0], atol=0.02)
-    np.testing.assert_allclose(pushed_off_s(starts_s, ankle), [19.86, 49.86], atol=0.02)
+    np.testing.assert_allclose(pushed_off_s(ankle), [19.86, 49.86], atol=0.02)
+
+
+def test_a_soft_push_off_of_feet_that_stood_still_counts_not_their_coming_to_the_wall() -> None:
+    """They come hard, stand for half a second and follow softly, as after a push under water."""
+    time_s = np.arange(0.0, 60.0, 1.0 / TRAVEL_RATE_HZ)
+    pulses = ((18.6, 12.0, 0.12), (19.4, -1.0, 0.3), (20.0, 3.6, 0.08), (40.0, 3.6, 0.08))
+    shakes = 2.0 * np.sin(2.0 * np.pi * 1.5 * time_s) * (np.abs(time_s - 39.6) < 0.3)
+    accel = sum(
+        size * np.exp(-0.5 * ((time_s - at_s) / width_s) ** 2) for at_s, size, width_s in pulses
+    )
+    ankle = Travel(limb=Limb.ANKLE, start_s=0.0, accel=(accel + shakes).astype(complex),
+                   turn_rad_s=0.0 * time_s)  # fmt: skip
+    assert not len(pushed_off_s(ankle))
+    np.testing.assert_allclose(pushed_off_s(ankle, faint=True), [19.8], atol=0.05)
+
+
+def test_arms_on_their_way_tell_when_the_body_is_pushed_off_but_no_clock_of_a_wrist() -> None:
+    """They are brought up half a second before; who brings them up and stays has not pushed."""
+    time_s = np.arange(0.0, 60.0, 1.0 / TRAVEL_RATE_HZ)
+    pulses = (
+        *(
+            (at_s, size)
+            for up_s in (19.4, 39.4)
+            for at_s, size in ((up_s, 12.0), (up_s + 0.2, -12))
+        ),
+        (20.0, 8.0),
+    )
+    accel = sum(size * np.exp(-0.5 * ((time_s - at_s) / 0.08) ** 2) for at_s, size in pulses)
+    wrist = Travel(limb=Limb.WRIST, start_s=0.0, accel=accel.astype(complex),
+                   turn_rad_s=0.0 * time_s)  # fmt: skip
+    assert not len(shared_starts(wrist, wrist, 0.0).moments_s)
+    starts = shared_starts(wrist, wrist, 0.0, rested=False)
+    np.testing.assert_allclose(body_starts_s(wrist, wrist, starts.moments_s), [20.0], atol=0.02)
 
 
 def _wrist(
@@ -258,7 +292,7 @@ def test_strokes_that_are_alike_half_a_cycle_away_do_not_outvote_a_glide(
     near_s, glide_s = np.arange(8.0, 40.0, every_s), np.array([50.0])
     near = Starts(moments_s=near_s, offsets_s=0.0 * near_s)
     glide = Starts(moments_s=glide_s, offsets_s=np.array([-1.0]))
-    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_: near)
+    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_, **__: near)
     monkeypatch.setattr(start_clocks, "glide_starts", lambda *_: glide)
     placed = {Placement.LEFT_WRIST: _wrist((), ())}
     rough = {Placement.RIGHT_WRIST: Moved(middle_s=30.0, level_s=0.0, level_error_s=0.08)}
