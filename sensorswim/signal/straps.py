@@ -8,7 +8,7 @@ the glides after the push-off, where the body lies flat, or else from the middle
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -30,7 +30,16 @@ _KICK_HZ: Final = 1.2
 _GLIDE_SPREAD_DEG: Final = 4.0
 _GLIDE_SHARE: Final = 0.3
 _GLIDE_DOUBT_DEG: Final = 8.0
+_FLAT_DOUBT_DEG: Final = 20.0
+_FLAT_DEG: Final = 6.0
+"""Who lies alike all along the later glide lies flat: on the side one turns over before one swims.
+Then the middle of the peaks may be as far away as one side rolls more than the other."""
 _GLIDE_S: Final = 0.4
+_MOSTLY: Final = (5.0, 95.0)
+_FROM_WALL_S: Final = 0.3
+_UNTOLD_S: Final = 1.2
+"""Where the glide begins after the push-off, and until when it lasts where no first entry is seen:
+without wrists."""
 _LEGS_DOUBT_DEG: Final = 4.0
 _LEGS_LATE_S: Final = 0.2
 _ALIKE: Final = 0.8
@@ -207,9 +216,9 @@ def _levelled(
     if glide is None or swimming.sum() < _MIN_SAMPLES:
         return {}
     middle = _middle_deg(np.nan_to_num(mean), swimming, recording.rate_hz)
-    if abs(glide) < _LEVEL_DEG or abs(glide - middle) > _LEVEL_DEG:
+    if abs(glide.roll_deg) < _LEVEL_DEG or abs(glide.roll_deg - middle) > _LEVEL_DEG:
         return {}
-    turn = np.radians(glide)
+    turn = np.radians(glide.roll_deg)
     turned = {}
     for place in ANKLES:
         x, y, z = straps[place]
@@ -282,7 +291,7 @@ def _trunk(
     roll = np.degrees(np.arctan2(up @ strap[1], up @ strap[2]))
     glide = _glide_deg(recording, track, roll, lengths)
     if track.placement is Placement.HEAD:
-        zero = _head_zero_deg(glide, roll[swimming])
+        zero = _head_zero_deg(None if glide is None else glide.roll_deg, roll[swimming])
     else:
         middle = _middle_deg(roll, swimming, recording.rate_hz)
         guide = _against_legs_deg(roll, swimming, legs_deg, recording.rate_hz)
@@ -305,13 +314,15 @@ def _head_zero_deg(glide: float | None, swimming_deg: FloatArray) -> float:
     return glide if often or abs(glide - middle) < _HEAD_DOUBT_DEG else middle
 
 
-def _zero_deg(glide: float | None, middle: float, legs: float | None) -> float:
+def _zero_deg(glide: _Glide | None, middle: float, legs: float | None) -> float:
     """Return the zero of roll: of the glides where another agrees, else of the legs."""
     aim, doubt = (middle, _GLIDE_DOUBT_DEG) if legs is None else (legs, _LEGS_DOUBT_DEG)
     if glide is None:
         return aim
-    agrees = abs(glide - aim) < doubt or abs(glide - middle) < _LEGS_DOUBT_DEG
-    return glide if agrees else aim
+    if legs is None and glide.flat:
+        doubt = _FLAT_DOUBT_DEG
+    zero = glide.roll_deg
+    return zero if abs(zero - aim) < doubt or abs(zero - middle) < _LEGS_DOUBT_DEG else aim
 
 
 def _against_legs_deg(
@@ -337,40 +348,59 @@ def _against_legs_deg(
     return zero
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Glide:
+    """The roll of the glides that agree, and whether most stay so."""
+
+    roll_deg: float
+    flat: bool
+
+
 def _glide_deg(
     recording: Recording, track: Track, roll_deg: FloatArray, lengths: pd.DataFrame
-) -> float | None:
+) -> _Glide | None:
     """Return the median roll of the glides that agree, None where too few do.
 
     After a flip turn many glide on their side for a while.
     """
-    middles = np.array(
-        [
-            float(np.median(roll_deg[part]))
-            for part in _glides(recording, track, lengths)
-            if track.valid[part].all()
-        ]
-    )
-    alike = np.abs(middles[:, None] - middles) < _GLIDE_SPREAD_DEG
-    if not len(middles) or alike.sum(axis=1).max() < max(2, _GLIDE_SHARE * len(middles)):
+    middles, ranges = [], []
+    for glide in _glides(recording, lengths):
+        calm = _calmest(recording, track, glide)
+        if calm is not None and track.valid[calm].all():
+            middles.append(float(np.median(roll_deg[calm])))
+            later = roll_deg[(glide.start + glide.stop) // 2 : glide.stop]
+            ranges.append(float(np.ptp(np.percentile(later, _MOSTLY))))
+    alike = np.abs(np.subtract.outer(middles, middles)) < _GLIDE_SPREAD_DEG
+    if not middles or alike.sum(axis=1).max() < max(2, _GLIDE_SHARE * len(middles)):
         return None
-    return float(np.median(middles[alike[int(alike.sum(axis=1).argmax())]]))
+    kept = alike[int(alike.sum(axis=1).argmax())]
+    flat = float(np.median(np.array(ranges)[kept])) < _FLAT_DEG
+    return _Glide(roll_deg=float(np.median(np.array(middles)[kept])), flat=flat)
 
 
-def _glides(recording: Recording, track: Track, lengths: pd.DataFrame) -> list[slice]:
-    """Return the calmest stretch in the first half of the way from push-off to first entry."""
-    width = int(_GLIDE_S * recording.rate_hz)
-    rate = uniform_filter1d(np.linalg.norm(track.gyro_rad_s, axis=1), width)
+def _glides(recording: Recording, lengths: pd.DataFrame) -> list[slice]:
+    """Return the rows of the first half of the way from each push-off to the first entry."""
+    untold = not lengths["swim_start_s"].notna().any()
     out = []
     for row in rows_of(lengths, "start_s", "swim_start_s"):
-        if not np.isfinite(row["swim_start_s"]):
-            continue
-        middle_s = 0.5 * (row["start_s"] + row["swim_start_s"])
-        first, last = np.searchsorted(recording.time_s, [row["start_s"] + 0.3, middle_s])
-        if last - first > width:
-            calm = first + width // 2 + int(np.argmin(rate[first + width // 2 : last - width // 2]))
-            out.append(slice(calm - width // 2, calm + width // 2))
+        half_s = _UNTOLD_S if untold else 0.5 * (row["swim_start_s"] - row["start_s"])
+        if np.isfinite(half_s):
+            span_s = row["start_s"] + np.array([_FROM_WALL_S, half_s])
+            out.append(slice(*(int(at) for at in np.searchsorted(recording.time_s, span_s))))
     return out
+
+
+def _calmest(recording: Recording, track: Track, glide: slice) -> slice | None:
+    """Return the calmest stretch of a glide, None where it is too short."""
+    width = int(_GLIDE_S * recording.rate_hz)
+    if glide.stop - glide.start <= width:
+        return None
+    rate = np.linalg.norm(track.gyro_rad_s[glide], axis=1)
+    half = width // 2
+    calm = (
+        glide.start + half + int(np.argmin(uniform_filter1d(rate, width)[half : len(rate) - half]))
+    )
+    return slice(calm - half, calm + half)
 
 
 def _middle_deg(roll_deg: FloatArray, swimming: BoolArray, rate_hz: float) -> float:

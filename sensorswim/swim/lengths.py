@@ -31,6 +31,7 @@ from sensorswim.swim.spans import (
     TRUNK_AND_LEGS,
     LengthSpan,
     judge_finished,
+    without_bits,
     without_overlap,
     without_stops,
 )
@@ -50,6 +51,8 @@ more (no source)."""
 _SLOW_RAD_S, _VERY_SURE = 1.5, 0.9
 """The same of arms that glide long in every stroke, where they come back as well as this: 1.7 and
 more in long breaststroke of a synthetic swimmer, which idle hands reach, but not so evenly."""
+_ROUGHLY, _FASTEST_M_S = 0.85, 2.5
+"""By how much less a bout may last before its wall is found; faster than anybody (from memory)."""
 _SHORT_POOL_M = 25.0
 """Who stops sooner in a longer pool has swum a part of a length."""
 _HAS_HEADING = 0.2
@@ -100,7 +103,8 @@ class LengthFinder:
         The same for a small swing that repeats nearly exactly, of a forearm that doesn't hang as in
         a walk: breaststroke's swings by 0.97, and repeats to 0.98, in a synthetic swimmer.
     shortest_s : float
-        Bouts below this are no lengths.
+        What takes less is no length: sensors that are strapped on or handed round. In a pool that
+        is very short, the time in which nobody could be at the other end.
     treading_swing, treading_s, fastest_m_s : float
         Arms alone that swing less, and back sooner, and keep on for less than a pool's length takes
         at this speed tread water, unless a push-off is seen; of breaststrokers only the best are
@@ -114,7 +118,7 @@ class LengthFinder:
     least_swing: float = 1.0
     sure_strength: float = 0.8
     sure_swing: float = 0.6
-    shortest_s: float = 6.0
+    shortest_s: float = 7.0
     treading_swing: float = 2.0
     treading_s: float = 1.6
     fastest_m_s: float = 1.8
@@ -138,7 +142,7 @@ class LengthFinder:
         bouts = _cut_at_turns(swimming, change, self.turn_deg, rate_hz)
         if not steady:
             bouts = _cut_at_small_swings(bouts, strength, rhythm.swing, rate_hz)
-        bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= self.shortest_s]
+        bouts = [(a, b) for a, b in bouts if (b - a) / rate_hz >= _ROUGHLY * self.shortest_s]
         if not steady:
             bouts = _cut_at_gaps(bouts, valid)
         bouts = [b for b in bouts if self._swum(recording, b, step, rhythm, steady)]
@@ -150,8 +154,9 @@ class LengthFinder:
         else:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
+        least_s = min(self.shortest_s, pool_length_m / _FASTEST_M_S)
         return LengthSearch(
-            spans=judge_finished(without_overlap(spans)),
+            spans=judge_finished(without_bits(without_overlap(spans), least_s)),
             coarse_s=coarse_s,
             swimming=swimming,
             heading_change_deg=change,

@@ -1,4 +1,4 @@
-"""Lengths on the way to the table: parts joined, overlaps taken away, unfinished ones marked."""
+"""Lengths on the way to the table: parts joined, overlaps and bits taken off, unfinished marked."""
 
 from __future__ import annotations
 
@@ -52,6 +52,11 @@ def without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
         if span.end_s - start_s > 1.0:
             kept.append(replace(span, start_s=start_s))
     return tuple(kept)
+
+
+def without_bits(spans: tuple[LengthSpan, ...], least_s: float) -> tuple[LengthSpan, ...]:
+    """Return the lengths that take at least so long."""
+    return tuple(span for span in spans if span.end_s - span.start_s >= least_s)
 
 
 def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:

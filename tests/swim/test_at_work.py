@@ -110,6 +110,23 @@ def test_sensors_that_are_carried_about_swim_no_length() -> None:
     assert len(LengthFinder().find(_kicking()).spans) == 1
 
 
+@pytest.mark.parametrize(("pool_length_m", "lengths"), [(25.0, 0), (15.0, 1)])
+def test_what_takes_less_than_anybody_to_the_other_end_is_no_length(
+    pool_length_m: float, lengths: int
+) -> None:
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    swing = 0.26 * np.sin(2.0 * np.pi * 2.0 * time_s) * (np.abs(time_s - 15.0) < 3.2)
+    lies = np.pi / 2 * (np.abs(time_s - 15.0) > 3.2)
+    kicking = _recording(
+        *(
+            _moved(place, np.column_stack([0.0 * swing, lies + sign * swing, 0.0 * swing]))
+            for place, sign in zip(WORN[2:], (1.0, -1.0), strict=True)
+        )
+    )
+    found = LengthFinder().find(kicking, pool_length_m=pool_length_m).spans
+    assert len(found) == lengths
+
+
 def test_wrists_that_are_shaken_without_any_rhythm_swim_no_length() -> None:
     for seed in range(5):
         shaken = _carried(seed, wrists_rad=0.6)

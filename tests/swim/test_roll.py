@@ -96,7 +96,46 @@ def test_glides_on_the_side_are_left_out_of_the_zero_of_roll(
         gliding = (recording.time_s >= row["start_s"]) & (recording.time_s < row["swim_start_s"])
         roll_deg[gliding] = glide_deg
     found = _glide_deg(recording, recording.tracks[P.LOWER_BACK], roll_deg, lengths)
-    assert found == (None if zero_deg is None else pytest.approx(zero_deg))
+    assert (found and found.roll_deg) == (None if zero_deg is None else pytest.approx(zero_deg))
+    assert found is None or found.flat
+
+
+def test_who_turns_over_in_the_glide_does_not_lie_flat(swum: tuple[Rehearsal, Recording]) -> None:
+    lengths, recording = swum[0].truth["lengths"], swum[1]
+    since_s = np.full(len(recording.time_s), np.inf)
+    for start_s in lengths["start_s"]:
+        since_s[recording.time_s >= start_s] = (
+            recording.time_s[recording.time_s >= start_s] - start_s
+        )
+    turning_deg = 40.0 * np.clip((1.4 - since_s) / 0.8, 0.0, 1.0)
+    found = _glide_deg(recording, recording.tracks[P.LOWER_BACK], turning_deg, lengths)
+    assert found is None or not found.flat
+
+
+@pytest.mark.parametrize(("flat", "zero_deg"), [(True, -5.0), (False, 11.0)])
+def test_flat_glides_are_the_zero_though_the_middle_of_the_peaks_is_far_off(
+    flat: bool, zero_deg: float
+) -> None:
+    glide = straps._Glide(roll_deg=-5.0, flat=flat)
+    assert straps._zero_deg(glide, 11.0, None) == zero_deg
+    assert straps._zero_deg(glide, 11.0, 2.0) == 2.0
+
+
+def test_a_lopsided_back_alone_keeps_its_zero_by_flat_glides() -> None:
+    rehearsal, recording = swim(
+        seed=93, lengths=4, roll_onto_left_deg=62.0, roll_onto_right_deg=30.0, kick="6",
+        kit={"placements": (P.LOWER_BACK,), "strap_deg": 20.0},
+    )  # fmt: skip
+    lengths = rehearsal.truth["lengths"].assign(swim_start_s=np.nan)
+    result = estimate_roll(recording, lengths, align(recording, lengths, Quality()), Quality())
+    truth = rehearsal.truth["roll"].query("source == 'lower_back'")
+    off_deg = result.signals_deg["lower_back"] - np.interp(
+        recording.time_s, truth["time_s"], truth["roll_deg"]
+    )
+    swims = np.zeros(len(off_deg), dtype=bool)
+    for row in rehearsal.truth["lengths"].itertuples():
+        swims |= (recording.time_s >= row.swim_start_s) & (recording.time_s < row.end_s - 1.0)
+    assert abs(float(np.nanmedian(off_deg[swims]))) < 3.0
 
 
 def test_roll_table_is_at_50_hz_with_every_source(swum: tuple[Rehearsal, Recording]) -> None:
