@@ -274,12 +274,23 @@ def _by_feet(
     soft = len(near_s) if moved.sure else len(agreed_s) * _apart(level_s, near_s)
     if len(level_s) and soft <= len(level_s):
         return _sharper(moved, level_s, floor_s)
+    if len(near_s) == 1 and moved.sure:
+        return _between(moved, float(near_s[0]))
     if len(near_s) and len(agreed_s) > 1:
         return _at(moved, near_s, floor_s)
     if moved.sure:
         return _sharper(moved, near_s, floor_s)
     far_s = together_offset(body_s, both_s, *rough)
     return _at(moved, far_s, floor_s) if len(far_s) >= _SOFT else moved
+
+
+def _between(moved: Moved, level_s: float) -> Moved:
+    """Return a sure clock moved towards what a single soft push-off asks for, as far as it errs."""
+    own = moved.level_error_s**2 + moved.floor_s**2
+    share = own / (own + FEET_SPREAD_S**2)
+    error_s = float(np.sqrt(share) * FEET_SPREAD_S)
+    told_s = moved.level_s + share * (level_s - moved.level_s)
+    return replace(moved, level_s=told_s, level_error_s=error_s)
 
 
 def _by_other_foot(one: _Known, other: _Known) -> Moved | None:
