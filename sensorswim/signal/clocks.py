@@ -160,17 +160,22 @@ def _without_both_ends(
 
 
 def _at_one_end(first: Shocks, second: Shocks, moved: Moved | None) -> list[KnockMatch]:
-    """Return the credible knocks near the movement's offset, those of sensors at rest first.
+    """Return the credible knocks near the movement's offset.
 
-    Of sensors that move on, one that is all that tells an offset is chance.
+    Where that is sure, knocks further off count only of sensors at rest, both of them; where it
+    isn't, of a pair of which one at least is at rest, or several: a single one in motion is chance.
     """
-    level_s = None if moved is None else moved.level_s
-    still = _matches(first.at_rest(), second.at_rest(), level_s, STILL_SLACK_S)
-    if still:
-        return still
-    if moved is not None and moved.sure:
+    if moved is None:
+        return _matches(first, second, None, 0.0)
+    level_s, still, second_still = moved.level_s, first.at_rest(), second.at_rest()
+    if moved.sure:
         slack_s = SURE_SLACK_S + 3.0 * float(np.hypot(moved.level_error_s, moved.floor_s))
-        return _matches(first, second, level_s, slack_s)
+        near = _matches(first, second, level_s, slack_s)
+        return near or _matches(still, second_still, level_s, STILL_SLACK_S)
+    for one, other in ((still, second_still), (still, second), (first, second_still)):
+        found = _matches(one, other, level_s, STILL_SLACK_S)
+        if found:
+            return found
     several = _matches(first, second, level_s, STILL_SLACK_S)
     return several if len(several) > 1 else []
 

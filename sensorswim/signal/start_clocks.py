@@ -54,7 +54,7 @@ glide."""
 _CHANCE_S: Final = 0.4
 """A single push-off that asks a sure clock for more than this is another movement."""
 _ALIKE_S: Final = 0.35
-"""By how much movement alone may put all that is above the hips late: the feet leave last."""
+"""By how much movement alone may put all that is above the hips off alike: the feet leave last."""
 _SOFT: Final = 3
 """So many soft push-offs of both feet that agree set a clock that isn't sure."""
 _SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
@@ -135,7 +135,7 @@ def _above_a_foot(
     own = _by_feet(here, None, known, _body_s(known)) if by_feet else _above_the_hips(here, known)
     told = {lead: replace(own, middle_s=rough[lead].middle_s, drift=rough[lead].drift,
                           level_s=rough[lead].level_s - own.level_s)}  # fmt: skip
-    alike = abs(own.level_s) < _ALIKE_S
+    alike = own is not here.moved and abs(own.level_s) < _ALIKE_S
     for place in others:
         moved = known[place].moved
         led = moved is not rough[place]
@@ -254,8 +254,8 @@ def _by_feet(
     """Return an ankle's clock from the other's, else from the push-offs shared with the wrists.
 
     How early the feet leave differs from one swimmer to the next, whatever the number. Soft
-    push-offs count where the rough clock is sure, or where several agree, the other ankle's on its
-    rough clock (`pair`) included.
+    push-offs count where several agree, the other ankle's on its rough clock (`pair`) included; one
+    of the body's alone moves a sure clock by a part.
     """
     moved, rough = one.moved, (one.moved.level_s, one.moved.drift, one.moved.middle_s)
     for other in (k for p, k in known.items() if p.limb is Limb.ANKLE and k.moved.sure):
@@ -279,18 +279,19 @@ def _by_feet(
     if len(near_s) and len(agreed_s) > 1:
         return _at(moved, near_s, floor_s)
     if moved.sure:
-        return _sharper(moved, near_s, floor_s)
+        return moved
     far_s = together_offset(body_s, both_s, *rough)
     return _at(moved, far_s, floor_s) if len(far_s) >= _SOFT else moved
 
 
 def _between(moved: Moved, level_s: float) -> Moved:
-    """Return a sure clock moved towards what a single soft push-off asks for, as far as it errs."""
+    """Return a sure clock moved towards what a single soft push-off asks for, as far as it errs.
+
+    How sure it is stays as it was: one swimmer's feet all leave as early.
+    """
     own = moved.level_error_s**2 + moved.floor_s**2
     share = own / (own + FEET_SPREAD_S**2)
-    error_s = float(np.sqrt(share) * FEET_SPREAD_S)
-    told_s = moved.level_s + share * (level_s - moved.level_s)
-    return replace(moved, level_s=told_s, level_error_s=error_s)
+    return replace(moved, level_s=moved.level_s + share * (level_s - moved.level_s))
 
 
 def _by_other_foot(one: _Known, other: _Known) -> Moved | None:
@@ -326,7 +327,7 @@ def _in_session_time(own_s: FloatArray, known: _Known) -> FloatArray:
 
 
 def _body_s(known: Mapping[Placement, _Known]) -> FloatArray:
-    """Return the body's push-offs out of rest in session time, by both wrists."""
+    """Return the body's push-offs after a rest in session time, by both wrists."""
     wrists = [k for p, k in known.items() if p.limb is Limb.WRIST]
     if len(wrists) < 2:
         return np.empty(0)

@@ -93,8 +93,12 @@ _FAINT_M_S2: Final = 5.0
 _FAINT_M_S: Final = 1.1
 _PLANTED_M_S2: Final = 3.0
 _PLANTED_M_S: Final = 0.6
+_DRAWN_UP_S: Final = 1.2
+"""The same of feet that stood still on the wall, and how soon they leave it after being drawn up:
+1.0 to 1.2 s in a synthetic swimmer; kicks begin 1.3 s after a push-off at the soonest."""
 _NEAR_S: Final = 0.35
-"""Soft push-offs count only so near the rough offset."""
+"""Soft push-offs count only so near the rough offset: movement alone put feet up to 0.3 s off in
+synthetic swimmers of two builds."""
 
 _FEET_FAR_S: Final = 6.0
 """How far from the rough offset the feet's are looked for."""
@@ -207,7 +211,7 @@ def body_starts_s(first: Travel, second: Travel, moments_s: FloatArray) -> Float
     first, second : Travel
         Two wrists on one clock.
     moments_s : (K,)
-        Push-offs out of rest on that clock.
+        Gains of speed that they share on that clock.
     """
     at_s = moments_s[:, None]
     before, after = (
@@ -274,13 +278,11 @@ def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     tops, _ = find_peaks(size, height=_PLANTED_M_S2 if faint else least_m_s2, distance=apart)
     at_s = ankle.time_s[tops]
     calm = _rms(_stretch(ankle, at_s[:, None], _FEET_BEFORE)) < _FEET_CALM_M_S2
-    on_wall = _rms(_stretch(ankle, at_s[:, None], _ON_WALL)) < _ON_WALL_M_S2
+    on_wall = _stood(ankle, at_s)
     gained_m_s = np.abs(_gained(ankle, at_s, _FEET_GAIN))
-    told = (calm | on_wall) & (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
-    if faint:
-        told |= on_wall & (gained_m_s > _PLANTED_M_S)
-    starts_s = at_s[told]
-    near = np.abs(starts_s[:, None] - starts_s) < _STEPS_S
+    firm = (calm | on_wall) & (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
+    starts_s = at_s[firm | (on_wall & (gained_m_s > _PLANTED_M_S))] if faint else at_s[firm]
+    near = np.abs(starts_s[:, None] - at_s[firm]) < _STEPS_S
     return starts_s[near.sum(axis=1) < _STEPS]
 
 
@@ -288,7 +290,9 @@ def pushed_off_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     """Return when the body had half of its speed, (K,), by those starts that a wall gave an ankle.
 
     Its speed is kept: feet that only come to the wall, before the push-off, lose it at once: of two
-    within 2 s the later counts, be it a soft one.
+    within 2 s the later counts. A soft one out of a stand on the wall does so only where the feet
+    did not stand before the other, and as soon as a push-off comes when they are drawn up; else it
+    is a kick.
 
     Parameters
     ----------
@@ -296,12 +300,28 @@ def pushed_off_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     faint : bool
         As in `feet_starts_s`.
     """
-    strict_s = feet_starts_s(ankle)
-    starts_s = np.union1d(strict_s, feet_starts_s(ankle, faint=True))
-    kept_s = _later(starts_s[_keeps_speed(ankle, starts_s)])
+    strict_s, soft_s = feet_starts_s(ankle), feet_starts_s(ankle, faint=True)
+    told_s = np.union1d(strict_s, soft_s)
+    told_s = told_s[_keeps_speed(ankle, told_s)]
+    firm = _firm(ankle, told_s) | np.isin(told_s, strict_s)
+    apart_s = np.diff(told_s)
+    drawn_up = (apart_s < _DRAWN_UP_S) & ~_stood(ankle, told_s)[:-1]
+    kicks = (apart_s < _SAME_START_S) & ~drawn_up & ~firm[1:]
+    told_s = _later(told_s[~np.append(np.zeros(min(len(told_s), 1), dtype=bool), kicks)])
     if not faint:
-        kept_s = np.intersect1d(kept_s, strict_s)
-    return np.array([_body_half_s(ankle, start_s) for start_s in kept_s])
+        told_s = np.intersect1d(told_s, strict_s)
+    return np.array([_body_half_s(ankle, start_s) for start_s in told_s])
+
+
+def _stood(ankle: Travel, starts_s: FloatArray) -> BoolArray:
+    """Tell before which starts (K,) the foot stood still, as on the wall."""
+    return np.asarray(_rms(_stretch(ankle, starts_s[:, None], _ON_WALL)) < _ON_WALL_M_S2)
+
+
+def _firm(ankle: Travel, starts_s: FloatArray) -> BoolArray:
+    """Tell which starts (K,) gain as much as other movements hardly do."""
+    size = np.abs(np.interp(starts_s, ankle.time_s, ankle.accel))
+    return (size > _FAINT_M_S2) & (np.abs(_gained(ankle, starts_s, _FEET_GAIN)) > _FAINT_M_S)
 
 
 def _body_half_s(ankle: Travel, start_s: float) -> float:
@@ -313,7 +333,7 @@ def _body_half_s(ankle: Travel, start_s: float) -> float:
 
 
 def _keeps_speed(travel: Travel, moments_s: FloatArray) -> BoolArray:
-    """Tell after which moments (K,) a limb goes on: one that only stretches stops at once."""
+    """Tell after which moments (K,) a limb goes on: one that stretches out stops at once."""
     gain, later = (_gained(travel, moments_s, span) for span in (_FEET_GAIN, _FEET_LATER))
     return np.asarray((later * np.conj(gain)).real > (_FEET_KEPT - 1.0) * np.abs(gain) ** 2)
 

@@ -33,7 +33,8 @@ _GLIDE_DOUBT_DEG: Final = 8.0
 _FLAT_DOUBT_DEG: Final = 20.0
 _FLAT_DEG: Final = 6.0
 """Who lies alike all along the later glide lies flat: on the side one turns over before one swims.
-Then the middle of the peaks may be as far away as one side rolls more than the other."""
+Then the middle of the peaks may be as far away as one side rolls more than the other (no source).
+Legs that ride along may lie crossed in the glide."""
 _GLIDE_S: Final = 0.4
 _MOSTLY: Final = (5.0, 95.0)
 _FROM_WALL_S: Final = 0.3
@@ -295,6 +296,8 @@ def _trunk(
     else:
         middle = _middle_deg(roll, swimming, recording.rate_hz)
         guide = _against_legs_deg(roll, swimming, legs_deg, recording.rate_hz)
+        if glide is not None and track.placement.limb is Limb.ANKLE:
+            glide = replace(glide, flat=False)
         zero = _zero_deg(glide, middle, guide)
     turn = np.radians(zero)
     z = np.cos(turn) * strap[2] + np.sin(turn) * strap[1]
@@ -315,7 +318,7 @@ def _head_zero_deg(glide: float | None, swimming_deg: FloatArray) -> float:
 
 
 def _zero_deg(glide: _Glide | None, middle: float, legs: float | None) -> float:
-    """Return the zero of roll: of the glides where another agrees, else of the legs."""
+    """Return the zero of roll: of glides where another agrees, or flat ones, else of the legs."""
     aim, doubt = (middle, _GLIDE_DOUBT_DEG) if legs is None else (legs, _LEGS_DOUBT_DEG)
     if glide is None:
         return aim
@@ -368,8 +371,9 @@ def _glide_deg(
         calm = _calmest(recording, track, glide)
         if calm is not None and track.valid[calm].all():
             middles.append(float(np.median(roll_deg[calm])))
-            later = roll_deg[(glide.start + glide.stop) // 2 : glide.stop]
-            ranges.append(float(np.ptp(np.percentile(later, _MOSTLY))))
+            later = slice((glide.start + glide.stop) // 2, glide.stop)
+            range_deg = float(np.ptp(np.percentile(roll_deg[later], _MOSTLY)))
+            ranges.append(range_deg if track.valid[later].all() else np.inf)
     alike = np.abs(np.subtract.outer(middles, middles)) < _GLIDE_SPREAD_DEG
     if not middles or alike.sum(axis=1).max() < max(2, _GLIDE_SHARE * len(middles)):
         return None
@@ -379,7 +383,10 @@ def _glide_deg(
 
 
 def _glides(recording: Recording, lengths: pd.DataFrame) -> list[slice]:
-    """Return the rows of the first half of the way from each push-off to the first entry."""
+    """Return the rows of the first half of the way from each push-off to the first entry.
+
+    Where no length has one, those of the first second or so.
+    """
     untold = not lengths["swim_start_s"].notna().any()
     out = []
     for row in rows_of(lengths, "start_s", "swim_start_s"):

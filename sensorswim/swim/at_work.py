@@ -103,28 +103,35 @@ def works_from_s(recording: Recording, from_s: float, to_s: float) -> float:
 def works_until_s(recording: Recording, from_s: float, to_s: float) -> float:
     """Return when the limbs stop to work in a stretch of session time, its end if they glide there.
 
-    Who floats at the wall with hands and feet that idle lies as level as in a swim.
+    Who floats at the wall with hands and feet that idle lies as level as in a swim. A limb without
+    data, or whose logger fills lost rows with zeros, may be at work.
     """
     first, last = np.searchsorted(recording.time_s, [from_s, to_s])
-    turn = _limbs_turn_rad_s(recording, first, last)
-    if not len(turn):
+    turn = _limbs_turn_rad_s(recording, first, last, unseen_rad_s=2.0 * _WORKING_RAD_S)
+    least = min(_IDLES * float(np.median(turn)), _WORKING_RAD_S) if len(turn) else 0.0
+    working = np.flatnonzero(turn > least)
+    if not len(working):
         return to_s
-    least = min(_IDLES * float(np.median(turn)), _WORKING_RAD_S)
-    over_s = float(recording.time_s[first + np.flatnonzero(turn > least)[-1]])
+    over_s = float(recording.time_s[first + working[-1]])
     return over_s if to_s - over_s > _IDLE_S else to_s
 
 
-def _limbs_turn_rad_s(recording: Recording, first: int, last: int) -> FloatArray:
+def _limbs_turn_rad_s(
+    recording: Recording, first: int, last: int, unseen_rad_s: float | None = None
+) -> FloatArray:
     """Return how fast wrists and ankles turn on average around each row, the one that turns most.
 
-    (last - first,); empty where none is worn or the stretch is too short.
+    (last - first,); empty where none is worn or the stretch is too short. `unseen_rad_s` stands for
+    rows without data.
     """
     window = int(_OVER_S * recording.rate_hz)
-    rates = [
-        uniform_filter1d(np.linalg.norm(track.gyro_rad_s[first:last], axis=1), window)
-        for placement, track in recording.tracks.items()
-        if placement.limb in (Limb.WRIST, Limb.ANKLE) and last - first > window
-    ]
+    rates = []
+    for placement, track in recording.tracks.items():
+        if placement.limb in (Limb.WRIST, Limb.ANKLE) and last - first > window:
+            turn = np.linalg.norm(track.gyro_rad_s[first:last], axis=1)
+            if unseen_rad_s is not None:
+                turn = np.where(track.valid[first:last] & (turn > 0.0), turn, unseen_rad_s)
+            rates.append(uniform_filter1d(turn, window))
     return np.max(rates, axis=0) if rates else np.empty(0)
 
 

@@ -51,7 +51,7 @@ more (no source)."""
 _SLOW_RAD_S, _VERY_SURE = 1.5, 0.9
 """The same of arms that glide long in every stroke, where they come back as well as this: 1.7 and
 more in long breaststroke of a synthetic swimmer, which idle hands reach, but not so evenly."""
-_ROUGHLY, _FASTEST_M_S = 0.85, 2.5
+_ROUGHLY, _SPRINT_M_S = 0.85, 2.5
 """By how much less a bout may last before its wall is found; faster than anybody (from memory)."""
 _SHORT_POOL_M = 25.0
 """Who stops sooner in a longer pool has swum a part of a length."""
@@ -103,8 +103,8 @@ class LengthFinder:
         The same for a small swing that repeats nearly exactly, of a forearm that doesn't hang as in
         a walk: breaststroke's swings by 0.97, and repeats to 0.98, in a synthetic swimmer.
     shortest_s : float
-        What takes less is no length: sensors that are strapped on or handed round. In a pool that
-        is very short, the time in which nobody could be at the other end.
+        What takes less and begins without a push-off is no length: sensors that are strapped on or
+        handed round. In a pool of less than 17 m, the time in which nobody is at the other end.
     treading_swing, treading_s, fastest_m_s : float
         Arms alone that swing less, and back sooner, and keep on for less than a pool's length takes
         at this speed tread water, unless a push-off is seen; of breaststrokers only the best are
@@ -154,7 +154,7 @@ class LengthFinder:
         else:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
-        least_s = min(self.shortest_s, pool_length_m / _FASTEST_M_S)
+        least_s = min(self.shortest_s, pool_length_m / _SPRINT_M_S)
         return LengthSearch(
             spans=judge_finished(without_bits(without_overlap(spans), least_s)),
             coarse_s=coarse_s,

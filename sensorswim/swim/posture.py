@@ -28,7 +28,8 @@ _LONGEST_ONSET_S = 0.3
 _SLOWEST_S = 2.0
 """A body that takes longer to turn has stopped half-way: legs sink and stay so at the wall."""
 _STANDS_S = 1.0
-"""Who stands up for so long has left the posture, though he lies as before again (our choice)."""
+"""Who stands up once for so long has left the posture, though he then lies as before (our choice);
+legs that are drawn up again and again have not."""
 REACH = 0.7
 """Cosine of 45 degrees: a forearm that reaches ahead."""
 _LET_GO_S = 0.3
@@ -77,7 +78,7 @@ def leaves_posture(
     kept = np.flatnonzero(along > _POSTURE)
     if len(kept) and kept[-1] >= last - first - 2:
         stood = np.flatnonzero(np.diff(kept) > _STANDS_S * recording.rate_hz)
-        kept = kept[: stood[0] + 1] if len(stood) else kept[:0]
+        kept = kept[: stood[0] + 1] if len(stood) == 1 else kept[:0]
     if not len(kept):
         return None
     as_swum = np.flatnonzero(along[: kept[-1] + 1] > _AS_SWUM)

@@ -55,8 +55,8 @@ def without_overlap(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
 
 
 def without_bits(spans: tuple[LengthSpan, ...], least_s: float) -> tuple[LengthSpan, ...]:
-    """Return the lengths that take at least so long."""
-    return tuple(span for span in spans if span.end_s - span.start_s >= least_s)
+    """Return the lengths that take at least so long, or begin with a push-off, as a sprint does."""
+    return tuple(s for s in spans if s.starts_at_wall or s.end_s - s.start_s >= least_s)
 
 
 def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:

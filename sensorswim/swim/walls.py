@@ -190,16 +190,15 @@ class WallFinder:
         common = 1.0 if alone else shared(every, recording.rate_hz)
         before_s = np.maximum(window[0] - recording.time_s[first:last], 0.0)
         likely = np.exp(-0.5 * (before_s / _RARELY_S) ** 2)
-        if turn_s is not None:
-            late_s = recording.time_s[first:last] - turn_s - _TURNED_S[0]
-            likely *= np.exp(-0.5 * (late_s / _TURNED_S[1]) ** 2)
         if earlier_s:
             likely *= np.mean(
                 [come_to_rest(t, first, last, recording.rate_hz) for t in tracks], axis=0
             )
         sure = likely * speed_gain(common * forward, recording.rate_hz)
         share = _NEARLY if ankle else 1.0 if alone else _ALIKE
-        peaks, _ = find_peaks(sure, height=share * float(sure.max()))
+        late_s = 0.0 if turn_s is None else recording.time_s[first:last] - turn_s - _TURNED_S[0]
+        likeliest = sure * np.exp(-0.5 * (late_s / _TURNED_S[1]) ** 2)
+        peaks, _ = find_peaks(likeliest, height=share * float(likeliest.max()))
         told = gain if ankle or not (earlier_s or ankles_of(recording)) else sure
         least_m_s = self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
         peaks = peaks[told[peaks] >= least_m_s]

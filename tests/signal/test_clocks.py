@@ -11,9 +11,15 @@ from sensorswim.rehearsal import Knocks, Length, Plan, Rest, Stand, rehearse
 from sensorswim.rehearsal.draw import draw_kit, draw_swimmer
 from sensorswim.rehearsal.settings import CORE
 from sensorswim.signal import prepare
-from sensorswim.signal.clocks import _as_logged_if_all_agree, _by_both_ends, fit_clocks
+from sensorswim.signal.clocks import (
+    _as_logged_if_all_agree,
+    _at_one_end,
+    _by_both_ends,
+    fit_clocks,
+)
 from sensorswim.signal.envelopes import Lag
 from sensorswim.signal.knocks import Shocks, find_shocks
+from sensorswim.signal.shakes import Moved
 
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
@@ -309,3 +315,33 @@ def test_drawn_swimmers_without_knocks_are_put_on_one_clock_by_their_push_offs(s
         at_s = rehearsal.streams[place].accel.time_s[[0, -1]]
         truth_s = rehearsal.truth_extra["clocks"][place].to_session(at_s)
         assert np.abs(fit.to_session(at_s) - truth_s).max() < 0.2
+
+
+def knocked(at_s, *, still):
+    time_s = np.arange(0.0, 60.0, 0.01)
+    triplet_s = at_s + np.array([0.0, 0.5, 1.05])
+    size = 0.01 + 40.0 * np.exp(-0.5 * ((time_s[:, None] - triplet_s) / 0.005) ** 2).sum(axis=1)
+    return Shocks(time_s=time_s, size_m_s2=size, triplets_s=triplet_s[None],
+                  still=np.array([still]), period_s=0.01)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("off_s", "sure", "still", "counts"),
+    [
+        (0.05, True, (False, False), True),
+        (0.6, True, (False, False), False),
+        (0.6, True, (True, False), False),
+        (0.6, True, (True, True), True),
+        (0.6, False, (False, False), False),
+        (0.6, False, (True, False), True),
+        (0.6, False, (False, True), True),
+        (1.6, True, (True, True), False),
+    ],
+)
+def test_a_single_knock_counts_by_how_sure_the_movement_is_and_who_was_at_rest(
+    off_s, sure, still, counts
+):
+    moved = Moved(middle_s=30.0, level_s=5.0, level_error_s=0.01, floor_s=0.01, sure=sure)
+    first, second = knocked(25.0 + off_s, still=still[0]), knocked(20.0, still=still[1])
+    found = _at_one_end(first, second, moved)
+    assert [m.offset_s for m in found] == ([pytest.approx(5.0 + off_s, abs=0.002)] * counts)

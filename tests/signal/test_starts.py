@@ -224,9 +224,12 @@ def test_feet_that_come_to_the_wall_or_walk_push_nothing_off() -> None:
 
 
 def test_a_soft_push_off_of_feet_that_stood_still_counts_not_their_coming_to_the_wall() -> None:
-    """They come hard, stand for half a second and follow softly, as after a push under water."""
+    """They come hard, stand for half a second and follow softly; later a soft kick is none."""
     time_s = np.arange(0.0, 60.0, 1.0 / TRAVEL_RATE_HZ)
-    pulses = ((18.6, 12.0, 0.12), (19.4, -1.0, 0.3), (20.0, 3.6, 0.08), (40.0, 3.6, 0.08))
+    pulses = (
+        (18.9, 12.0, 0.12), (19.4, -1.0, 0.2), (20.0, 3.6, 0.08), (21.4, 3.6, 0.08),
+        (40.0, 3.6, 0.08),
+    )  # fmt: skip
     shakes = 2.0 * np.sin(2.0 * np.pi * 1.5 * time_s) * (np.abs(time_s - 39.6) < 0.3)
     accel = sum(
         size * np.exp(-0.5 * ((time_s - at_s) / width_s) ** 2) for at_s, size, width_s in pulses
@@ -356,3 +359,43 @@ def test_two_feet_that_share_no_push_off_are_not_sure_of_each_other(theirs_s, su
         set_by_starts(placed, free, {Placement.LEFT_ANKLE: moved})[Placement.LEFT_ANKLE].sure
         is sure
     )
+
+
+@pytest.mark.parametrize(("sure", "told_s"), [(True, 0.08), (False, 0.1)])
+def test_a_single_soft_push_off_moves_a_sure_clock_by_a_part(sure, told_s):
+    """Both err by 0.08 and 0.04 s: four fifths of the way."""
+    wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
+              for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
+    feet = {p: _kicked_off(Limb.ANKLE, 10.07, 7.0)
+            for p in (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)}  # fmt: skip
+    rough = {p: Moved(middle_s=10.0, level_s=0.0, level_error_s=0.08, floor_s=0.0, sure=sure)
+             for p in feet}  # fmt: skip
+    told = set_by_starts(wrists, feet, rough)
+    assert told[Placement.LEFT_ANKLE].level_s == pytest.approx(told_s, abs=0.015)
+
+
+@pytest.mark.parametrize("pushed", [True, False])
+def test_what_shares_no_push_off_moves_along_with_the_arms_that_do_against_a_foot(pushed):
+    wrists = {p: _kicked_off(Limb.WRIST, 10.0, 8.0)
+              for p in (Placement.LEFT_WRIST, Placement.RIGHT_WRIST)}  # fmt: skip
+    back = {Placement.UPPER_BACK: _kicked_off(Limb.UPPER_BACK, 10.0, 0.0)}
+    foot = _kicked_off(Limb.ANKLE, 10.12, 12.0 if pushed else 0.0)
+    placed = {Placement.LEFT_ANKLE: SimpleNamespace(travel=foot.travel, middle_s=10.0)}
+    rough = {p: Moved(middle_s=10.0, level_s=0.2, level_error_s=0.05, sure=True)
+             for p in (*wrists, *back)}  # fmt: skip
+    told = set_by_starts(placed, wrists | back, rough)
+    expected_s = 0.0 if pushed else 0.2
+    assert told[Placement.LEFT_WRIST].level_s == pytest.approx(expected_s, abs=0.03)
+    assert told[Placement.UPPER_BACK].level_s == pytest.approx(expected_s, abs=0.03)
+    assert pushed or told[Placement.UPPER_BACK] == rough[Placement.UPPER_BACK]
+
+
+def test_three_soft_push_offs_of_both_feet_count_before_how_their_kicks_pair():
+    at_s = (10.0, 30.0, 50.0)
+    left, right = (_foot((), tuple(s + late_s for s in at_s)) for late_s in (0.0, 0.1))
+    moved = Moved(middle_s=30.0, level_s=0.0, level_error_s=0.01, sure=True, paired=True)
+    own = start_clocks._Known(travel=right.travel, moved=moved)
+    other = start_clocks._Known(travel=left.travel, moved=replace(moved, paired=False))
+    told = start_clocks._by_other_foot(own, other)
+    assert told is not None
+    assert told.level_s == pytest.approx(-0.1, abs=0.02)

@@ -18,6 +18,7 @@ from sensorswim.swim.at_work import (
     works_until_s,
 )
 from sensorswim.swim.lengths import LengthFinder
+from sensorswim.swim.spans import LengthSpan, without_bits
 
 RATE_HZ = 100.0
 SECONDS = 30.0
@@ -110,6 +111,14 @@ def test_sensors_that_are_carried_about_swim_no_length() -> None:
     assert len(LengthFinder().find(_kicking()).spans) == 1
 
 
+def test_a_short_sprint_from_the_wall_is_a_length_bits_without_a_push_off_are_none() -> None:
+    spans = tuple(
+        LengthSpan(start_s=at_s, end_s=at_s + 6.0, starts_at_wall=wall, ends_at_wall=True)
+        for at_s, wall in ((0.0, True), (20.0, False))
+    )
+    assert without_bits(spans, 7.0) == spans[:1]
+
+
 @pytest.mark.parametrize(("pool_length_m", "lengths"), [(25.0, 0), (15.0, 1)])
 def test_what_takes_less_than_anybody_to_the_other_end_is_no_length(
     pool_length_m: float, lengths: int
@@ -163,6 +172,17 @@ def test_work_is_over_where_limbs_idle_on_for_longer_than_a_glide() -> None:
     assert works_until_s(_recording(ankle), 0.0, 22.0) == 22.0
     back = _moved(Placement.LOWER_BACK, np.zeros((len(time_s), 3)))
     assert works_until_s(_recording(back), 0.0, SECONDS) == SECONDS
+
+
+@pytest.mark.parametrize("from_s", [0.0, 20.0])
+@pytest.mark.parametrize("zeros", [True, False], ids=["rows of zeros", "a gap"])
+def test_a_limb_without_data_may_be_at_work(from_s: float, zeros: bool) -> None:
+    time_s = np.arange(0.0, SECONDS, 1.0 / RATE_HZ)
+    ankle = _moved(Placement.LEFT_ANKLE, np.outer(0.3 * np.sin(12.0 * time_s), [0.0, 1.0, 0.0]))
+    lost = time_s >= from_s
+    turn = np.where(lost[:, None], 0.0 if zeros else 0.01, ankle.gyro_rad_s)
+    ankle = replace(ankle, gyro_rad_s=turn, valid=ankle.valid if zeros else ~lost)
+    assert works_until_s(_recording(ankle), 0.0, SECONDS) == SECONDS
 
 
 def test_ankle_sensors_that_are_strapped_on_turn_about_one_axis_but_kick_no_length() -> None:
