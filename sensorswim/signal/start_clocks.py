@@ -168,8 +168,7 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     by = np.repeat(np.arange(len(far_s)), [len(asked_s) for asked_s in far_s])
     level_s = largest_set(np.concatenate(far_s), AGREE_S, one.moved.level_s, by)
     twin = next((o for o in others if o.travel.limb is one.travel.limb), None)
-    near_s, strokes = _near_s(one, twin or others[0])
-    votes_s = near_s[:0] if strokes else near_s
+    near_s, votes_s = _near_s(one, twin or others[0])
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1
     glides = max(int(np.isin(own_s, level_s).sum()) for own_s in far_s)
     if twin is not None and len(votes_s) > _MANY * glides:
@@ -179,21 +178,22 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     return _sharper(one.moved, near_s, STARTS_FLOOR_S)
 
 
-def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, bool]:
+def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, FloatArray]:
     """Return what push-offs near the rough clock ask for, (K,), empty where too few agree.
 
-    With it comes whether they are as many as strokes are.
+    With it come those (J,) that aren't strokes, which agree half a cycle away as well.
     """
     starts = shared_starts(other.travel, one.travel, _apart_s(other, one))
     asked_s = _asked_s(starts, other, one)
     if not len(asked_s):
-        return asked_s, False
-    near = np.abs(starts.moments_s[:, None] - starts.moments_s) < _STROKES_S
-    many = near.sum(axis=1) > _STROKES
+        return asked_s, asked_s
+    order = np.argsort(starts.moments_s)
+    runs = np.cumsum(np.diff(starts.moments_s[order], prepend=-np.inf) > _STROKES_S)
+    many = np.bincount(runs)[runs][np.argsort(order)] > _STROKES
     agreed = np.abs(asked_s - np.median(asked_s)) < AGREE_S
     if 3 * agreed.sum() <= 2 * len(asked_s):
         agreed[:] = False
-    return asked_s[agreed], bool(2 * many[agreed].sum() > agreed.sum())
+    return asked_s[agreed], asked_s[agreed & ~many]
 
 
 def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
@@ -305,7 +305,8 @@ def _by_other_foot(one: _Known, other: _Known) -> Moved | None:
     near_s = together_offset(faint_s, soft_s, *rough, near=True)
     floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
     votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
-    if len(level_s) > 1 and votes <= len(level_s):
+    borne_out = moved.paired and not _apart(level_s, np.array([moved.level_s]))
+    if len(level_s) > 1 and (borne_out or votes <= len(level_s)):
         return _at(moved, level_s, floor_s)
     if len(near_s) >= _SOFT:
         return _at(moved, near_s, floor_s)

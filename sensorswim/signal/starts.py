@@ -75,6 +75,8 @@ _FEET_CALM_M_S2: Final = 3.5
 _FEET_BEFORE: Final = (-1.0, -0.45)
 _ON_WALL: Final = (-0.45, -0.2)
 _ON_WALL_M_S2: Final = 1.0
+_SLOWLY_S: Final = 0.15
+"""By how much later than the others some feet gain speed fastest after they stood."""
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_LATER: Final = (0.2, 0.5)
 _FEET_KEPT: Final = 0.4
@@ -278,7 +280,7 @@ def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     tops, _ = find_peaks(size, height=_PLANTED_M_S2 if faint else least_m_s2, distance=apart)
     at_s = ankle.time_s[tops]
     calm = _rms(_stretch(ankle, at_s[:, None], _FEET_BEFORE)) < _FEET_CALM_M_S2
-    on_wall = _stood(ankle, at_s)
+    on_wall = _stood(ankle, at_s) | _stood(ankle, at_s - _SLOWLY_S)
     gained_m_s = np.abs(_gained(ankle, at_s, _FEET_GAIN))
     firm = (calm | on_wall) & (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
     starts_s = at_s[firm | (on_wall & (gained_m_s > _PLANTED_M_S))] if faint else at_s[firm]

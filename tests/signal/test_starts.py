@@ -240,6 +240,16 @@ def test_a_soft_push_off_of_feet_that_stood_still_counts_not_their_coming_to_the
     np.testing.assert_allclose(pushed_off_s(ankle, faint=True), [19.8], atol=0.05)
 
 
+def test_a_push_off_that_grows_slowly_counts_not_the_feet_being_drawn_up_before_it() -> None:
+    """It takes a third of a second to its top, which hardly tops that of drawing them up."""
+    time_s = np.arange(0.0, 40.0, 1.0 / TRAVEL_RATE_HZ)
+    accel = np.interp(time_s, [20.0, 20.35, 20.5], [0.0, 8.0, 0.0], left=0.0, right=0.0)
+    accel += 9.0 * np.exp(-0.5 * ((time_s - 19.5) / 0.08) ** 2)
+    ankle = Travel(limb=Limb.ANKLE, start_s=0.0, accel=accel.astype(complex),
+                   turn_rad_s=0.0 * time_s)  # fmt: skip
+    np.testing.assert_allclose(pushed_off_s(ankle, faint=True), [20.15], atol=0.05)
+
+
 def test_arms_on_their_way_tell_when_the_body_is_pushed_off_but_no_clock_of_a_wrist() -> None:
     """They are brought up half a second before; who brings them up and stays has not pushed."""
     time_s = np.arange(0.0, 60.0, 1.0 / TRAVEL_RATE_HZ)
@@ -301,6 +311,21 @@ def test_strokes_that_are_alike_half_a_cycle_away_do_not_outvote_a_glide(
     rough = {Placement.RIGHT_WRIST: Moved(middle_s=30.0, level_s=0.0, level_error_s=0.08)}
     told = set_by_starts(placed, {p: _wrist((), ()) for p in rough}, rough)
     assert told[Placement.RIGHT_WRIST].level_s == pytest.approx(asked_s, abs=0.01)
+
+
+def test_push_offs_outvote_glides_though_the_strokes_between_them_have_no_say(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    near_s = np.append(np.arange(10.0, 22.0), [30.0, 40.0, 50.0])
+    glide_s = np.array([5.0, 55.0])
+    near = Starts(moments_s=near_s, offsets_s=0.0 * near_s)
+    glide = Starts(moments_s=glide_s, offsets_s=np.array([-1.0, -1.01]))
+    monkeypatch.setattr(start_clocks, "shared_starts", lambda *_, **__: near)
+    monkeypatch.setattr(start_clocks, "glide_starts", lambda *_: glide)
+    placed = {Placement.LEFT_WRIST: _wrist((), ())}
+    rough = {Placement.RIGHT_WRIST: Moved(middle_s=30.0, level_s=0.0, level_error_s=0.08)}
+    told = set_by_starts(placed, {p: _wrist((), ()) for p in rough}, rough)
+    assert told[Placement.RIGHT_WRIST].level_s == pytest.approx(0.0, abs=0.01)
 
 
 def _kicked_off(limb: Limb, at_s: float, push_m_s2: float) -> SimpleNamespace:
@@ -399,3 +424,16 @@ def test_three_soft_push_offs_of_both_feet_count_before_how_their_kicks_pair():
     told = start_clocks._by_other_foot(own, other)
     assert told is not None
     assert told.level_s == pytest.approx(-0.1, abs=0.02)
+
+
+@pytest.mark.parametrize(("paired", "told_s"), [(True, 0.0), (False, -0.22)])
+def test_kicks_out_of_stillness_do_not_outvote_push_offs_that_a_pair_bears_out(paired, told_s):
+    kicks_s = np.array([10.0, 13.0, 16.0, 19.0])
+    left = _foot((3.0, 27.0), kicks_s + 0.22).travel
+    right = _foot((3.0, 27.0), kicks_s + 0.44).travel
+    moved = Moved(middle_s=20.0, level_s=0.0, level_error_s=0.02, sure=True, paired=paired)
+    own = start_clocks._Known(travel=right, moved=moved)
+    other = start_clocks._Known(travel=left, moved=replace(moved, paired=False))
+    told = start_clocks._by_other_foot(own, other)
+    assert told is not None
+    assert told.level_s == pytest.approx(told_s, abs=0.02)
