@@ -56,7 +56,8 @@ _HEADING_S: Final = 4.0
 _MOST_LEAN_DEG: Final = 20.0
 """A leg that lies further on its side all the time was turned by the body's roll rather than by its
 kicks; the legs of synthetic swimmers of three builds lean by 14 degrees at most."""
-TRUNK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.HEAD)
+BACK: Final = (Placement.LOWER_BACK, Placement.UPPER_BACK)
+TRUNK: Final = (*BACK, Placement.HEAD)
 ANKLES: Final = (Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE)
 
 
@@ -102,8 +103,9 @@ def align(
             if place is ANKLES[-1] and tuple(kicking) == ANKLES:
                 straps |= _levelled(recording, lengths, straps)
         else:
-            legs = [roll_deg(recording.tracks[p], straps[p]) for p in kicking]
-            straps[place] = _trunk(track, recording, lengths, swimming, upright, x_up, legs)
+            back = [p for p in BACK if p in straps and place is Placement.HEAD]
+            along = [roll_deg(recording.tracks[p], straps[p]) for p in back or kicking]
+            straps[place] = _trunk(track, recording, lengths, swimming, upright, x_up, along)
         _report(place, straps[place], upright is not None, quality)
     if swapped(straps):
         quality.add(
@@ -274,13 +276,14 @@ def _trunk(
     swimming: BoolArray,
     crown: FloatArray | None,
     x_up: float,
-    legs_deg: Sequence[FloatArray] = (),
+    along_deg: Sequence[FloatArray] = (),
 ) -> FloatArray:
     """Return the frame of trunk or head: long axis from standing or roll, then the zero of roll.
 
     Without a stand (`crown`) the sign of `x_up` says whether the x axis points to the crown.
-    Legs that kick know their zero of roll from the kicks, and roll along with the trunk; the
-    glides after the push-off are taken where they agree, for they are level more often than not.
+    Legs that kick know their zero of roll from the kicks, and roll along with the trunk
+    (`along_deg`, of a head the back's); the glides after the push-off are taken where they agree,
+    for they are level more often than not.
     """
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
@@ -292,10 +295,11 @@ def _trunk(
     roll = np.degrees(np.arctan2(up @ strap[1], up @ strap[2]))
     glide = _glide_deg(recording, track, roll, lengths)
     if track.placement is Placement.HEAD:
-        zero = _head_zero_deg(None if glide is None else glide.roll_deg, roll[swimming])
+        rides = [roll[swimming] - np.nan_to_num(along[swimming]) for along in along_deg]
+        zero = _head_zero_deg(None if glide is None else glide.roll_deg, roll[swimming], rides)
     else:
         middle = _middle_deg(roll, swimming, recording.rate_hz)
-        guide = _against_legs_deg(roll, swimming, legs_deg, recording.rate_hz)
+        guide = _against_legs_deg(roll, swimming, along_deg, recording.rate_hz)
         if glide is not None and track.placement.limb is Limb.ANKLE:
             glide = replace(glide, flat=False)
         zero = _zero_deg(glide, middle, guide)
@@ -304,16 +308,20 @@ def _trunk(
     return _square_z(crown, z)
 
 
-def _head_zero_deg(glide: float | None, swimming_deg: FloatArray) -> float:
+def _head_zero_deg(
+    glide: float | None, swimming_deg: FloatArray, riding_deg: Sequence[FloatArray] = ()
+) -> float:
     """Return the head's zero of roll: of the glides where the head is often so when swimming.
 
     Who breathes every second half cycle and stays long has the face up nearly half of the time:
-    then the median lies between, while the head is kept still near either end.
+    then the median lies between, while the head is kept still near either end, or rides along with
+    the trunk (`riding_deg`, its roll against that).
     """
     middle = float(np.median(swimming_deg))
     if glide is None:
         return middle
-    often = float(np.mean(np.abs(swimming_deg - glide) < _HEAD_DOUBT_DEG)) > _HEAD_OFTEN
+    near = [np.mean(np.abs(deg - glide) < _HEAD_DOUBT_DEG) for deg in (swimming_deg, *riding_deg)]
+    often = float(np.max(near)) > _HEAD_OFTEN
     return glide if often or abs(glide - middle) < _HEAD_DOUBT_DEG else middle
 
 

@@ -408,3 +408,13 @@ def test_a_head_that_is_turned_for_longer_than_not_keeps_its_zero() -> None:
     assert _head_zero_deg(1.0, roll_deg) == 1.0
     assert _head_zero_deg(40.0, roll_deg) == pytest.approx(np.median(roll_deg))
     assert _head_zero_deg(None, roll_deg) == pytest.approx(np.median(roll_deg))
+
+
+def test_a_head_that_rides_along_with_the_trunk_keeps_the_zero_of_its_glides() -> None:
+    """It is hardly ever flat, and lies longer on the side that it breathes to, as its median."""
+    time_s = np.arange(0.0, 60.0, 0.02)
+    trunk_deg = 20.0 + 50.0 * np.sin(np.pi * time_s)
+    head_deg = 15.0 + trunk_deg + np.where(trunk_deg > 40.0, 45.0, 0.0)
+    rides = [head_deg - trunk_deg]
+    assert _head_zero_deg(15.0, head_deg, rides) == 15.0
+    assert _head_zero_deg(80.0, head_deg, rides) == pytest.approx(np.median(head_deg))
