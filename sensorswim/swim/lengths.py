@@ -55,6 +55,9 @@ _ROUGHLY, _SPRINT_M_S = 0.85, 2.5
 """By how much less a bout may last before its wall is found; faster than anybody (from memory)."""
 _SHORT_POOL_M = 25.0
 """Who stops sooner in a longer pool has swum a part of a length."""
+_TURN_S, _AT_ONCE_S = 2.0, 1.0
+"""Cycles of a lone wrist that go on so soon after others do so after a turn, in the middle between
+them, or where they begin, if they go on at once (our choice; 3 s took short rests for turns)."""
 _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
@@ -463,14 +466,11 @@ def _refine(
     if steady:
         rough = [(a, works_until_s(recording, a, b)) for a, b in rough]
     worn = worn_signs(recording, rough)
-    turned = [k > 0 and a - rough[k - 1][1] < 1.0 for k, (a, _) in enumerate(rough)]
-    inner_s = [3.0 if steady or turn else 1.2 for turn in turned]
+    turns_s = [None if steady else t for t in _turns_between_s(rough)]
+    inner_s = [3.0 if steady or turn_s is not None else 1.2 for turn_s in turns_s]
     work_s = [works_from_s(recording, a, b) for a, b in rough]
     windows = [
         (a - 3.0, work + inner) for (a, _), inner, work in zip(rough, inner_s, work_s, strict=True)
-    ]
-    turns_s = [
-        None if steady or not turn else a for (a, _), turn in zip(rough, turned, strict=True)
     ]
     pushes = walls.push_offs(recording, windows, worn, turns_s)
     spans = []
@@ -485,7 +485,7 @@ def _refine(
             contact = walls.contact_before(recording, following, length_s, worn)
             touch_s: float | None = contact.at_s
             flips = contact.by_feet
-        elif not steady and k + 1 < len(rough) and turned[k + 1]:
+        elif k + 1 < len(rough) and turns_s[k + 1] is not None:
             touch_s = None
         else:
             touch_s = walls.finish(recording, length_s, worn)
@@ -502,6 +502,16 @@ def _refine(
             )
         )
     return tuple(spans)
+
+
+def _turns_between_s(rough: list[tuple[float, float]]) -> list[float | None]:
+    """Return the turn before each stretch of cycles, None where more than a turn lies there."""
+    turns_s: list[float | None] = [None]
+    for before, after in pairwise(rough):
+        gap_s = after[0] - before[1]
+        in_gap_s = after[0] - (0.5 * gap_s if gap_s > _AT_ONCE_S else 0.0)
+        turns_s.append(in_gap_s if gap_s < _TURN_S else None)
+    return turns_s if rough else []
 
 
 def _on_one_clock(recording: Recording) -> Recording:

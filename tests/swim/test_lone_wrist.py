@@ -14,6 +14,7 @@ from sensorswim.swim.lengths import (
     LengthFinder,
     _bridge_weak_stretches,
     _reach_to_cycles,
+    _turns_between_s,
 )
 from sensorswim.swim.spans import LengthSpan
 from sensorswim.swim.walls import WallFinder
@@ -138,6 +139,12 @@ def test_bouts_whose_cycles_run_into_each_other_do_not_overlap() -> None:
         [(100, 300), (330, 600)], {_WRIST: flat}, time_s, periods_s, every, every
     )
     assert first[1] == second[0] == 330
+
+
+def test_a_turn_lies_where_cycles_go_on_soon() -> None:
+    rough_s = [(0.0, 20.0), (20.4, 40.0), (41.6, 60.0), (63.0, 80.0)]
+    assert _turns_between_s(rough_s) == [None, 20.4, pytest.approx(40.8), None]
+    assert _turns_between_s([]) == []
 
 
 @pytest.mark.parametrize(
