@@ -48,6 +48,8 @@ _NEAR_S: Final = 0.15
 _STROKES_S: Final = 6.0
 _STROKES: Final = 3
 """More than so many within so long before and after are strokes."""
+_TWICE: Final = 2
+"""So many times as many push-offs among many strokes beat those that end in a glide."""
 _MANY: Final = 4
 """So many times as many push-offs that two sensors of a limb share near by beat those that end in a
 glide."""
@@ -55,6 +57,8 @@ _CHANCE_S: Final = 0.4
 """A single push-off that asks a sure clock for more than this is another movement."""
 _ALIKE_S: Final = 0.35
 """By how much movement alone may put all that is above the hips off alike: the feet leave last."""
+_KICKS_S: Final = 8.0
+"""Soft starts that mostly follow each other so soon are kicks: push-offs lie a length apart."""
 _SOFT: Final = 3
 """So many soft push-offs of both feet that agree set a clock that isn't sure."""
 _SESSION: Final = Moved(middle_s=0.0, level_s=0.0, level_error_s=0.0, floor_s=0.0, sure=True)
@@ -168,7 +172,9 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     by = np.repeat(np.arange(len(far_s)), [len(asked_s) for asked_s in far_s])
     level_s = largest_set(np.concatenate(far_s), AGREE_S, one.moved.level_s, by)
     twin = next((o for o in others if o.travel.limb is one.travel.limb), None)
-    near_s, votes_s = _near_s(one, twin or others[0])
+    near_s, votes_s, strokes = _near_s(one, twin or others[0])
+    if strokes and len(votes_s) <= _TWICE * len(level_s):
+        votes_s = votes_s[:0]
     as_many = one.moved.sure and len(votes_s) == len(level_s) > 1
     glides = max(int(np.isin(own_s, level_s).sum()) for own_s in far_s)
     if twin is not None and len(votes_s) > _MANY * glides:
@@ -178,22 +184,24 @@ def _above_the_hips(one: _Known, known: Mapping[Placement, _Known]) -> Moved:
     return _sharper(one.moved, near_s, STARTS_FLOOR_S)
 
 
-def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, FloatArray]:
+def _near_s(one: _Known, other: _Known) -> tuple[FloatArray, FloatArray, bool]:
     """Return what push-offs near the rough clock ask for, (K,), empty where too few agree.
 
-    With it come those (J,) that aren't strokes, which agree half a cycle away as well.
+    With it come those (J,) that lie apart, as strokes don't, and whether most are strokes. These
+    agree half a cycle away as well.
     """
     starts = shared_starts(other.travel, one.travel, _apart_s(other, one))
     asked_s = _asked_s(starts, other, one)
     if not len(asked_s):
-        return asked_s, asked_s
-    order = np.argsort(starts.moments_s)
-    runs = np.cumsum(np.diff(starts.moments_s[order], prepend=-np.inf) > _STROKES_S)
-    many = np.bincount(runs)[runs][np.argsort(order)] > _STROKES
+        return asked_s, asked_s, False
+    near = np.abs(starts.moments_s[:, None] - starts.moments_s) < _STROKES_S
+    many = near.sum(axis=1) > _STROKES
+    strokes = (near & many).any(axis=1)
     agreed = np.abs(asked_s - np.median(asked_s)) < AGREE_S
     if 3 * agreed.sum() <= 2 * len(asked_s):
         agreed[:] = False
-    return asked_s[agreed], asked_s[agreed & ~many]
+    mostly = bool(2 * many[agreed].sum() > agreed.sum())
+    return asked_s[agreed], asked_s[agreed & ~strokes if mostly else agreed], mostly
 
 
 def _outvoted(level_s: FloatArray, near_s: FloatArray) -> bool:
@@ -305,7 +313,8 @@ def _by_other_foot(one: _Known, other: _Known) -> Moved | None:
     near_s = together_offset(faint_s, soft_s, *rough, near=True)
     floor_s = float(np.hypot(STARTS_FLOOR_S, other.moved.floor_s))
     votes = len(near_s) + moved.paired if _apart(level_s, near_s) else 0
-    borne_out = moved.paired and not _apart(level_s, np.array([moved.level_s]))
+    kicks = len(soft_s) > 1 and bool(np.median(np.diff(soft_s)) < _KICKS_S)
+    borne_out = kicks and moved.paired and not _apart(level_s, np.array([moved.level_s]))
     if len(level_s) > 1 and (borne_out or votes <= len(level_s)):
         return _at(moved, level_s, floor_s)
     if len(near_s) >= _SOFT:

@@ -76,7 +76,9 @@ _FEET_BEFORE: Final = (-1.0, -0.45)
 _ON_WALL: Final = (-0.45, -0.2)
 _ON_WALL_M_S2: Final = 1.0
 _SLOWLY_S: Final = 0.15
-"""By how much later than the others some feet gain speed fastest after they stood."""
+_RISE: Final = (-0.35, 0.0)
+"""By how much later than the others some feet gain speed fastest after they stood, and since when
+they gain it then."""
 _FEET_GAIN: Final = (-0.15, 0.2)
 _FEET_LATER: Final = (0.2, 0.5)
 _FEET_KEPT: Final = 0.4
@@ -280,11 +282,13 @@ def feet_starts_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
     tops, _ = find_peaks(size, height=_PLANTED_M_S2 if faint else least_m_s2, distance=apart)
     at_s = ankle.time_s[tops]
     calm = _rms(_stretch(ankle, at_s[:, None], _FEET_BEFORE)) < _FEET_CALM_M_S2
-    on_wall = _stood(ankle, at_s) | _stood(ankle, at_s - _SLOWLY_S)
+    stood = _stood(ankle, at_s)
+    on_wall = stood | (_stood(ankle, at_s - _SLOWLY_S) & _rises(ankle, at_s))
     gained_m_s = np.abs(_gained(ankle, at_s, _FEET_GAIN))
-    firm = (calm | on_wall) & (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
+    large = (size[tops] > least_m_s2) & (gained_m_s > least_m_s)
+    firm = (calm | on_wall) & large
     starts_s = at_s[firm | (on_wall & (gained_m_s > _PLANTED_M_S))] if faint else at_s[firm]
-    near = np.abs(starts_s[:, None] - at_s[firm]) < _STEPS_S
+    near = np.abs(starts_s[:, None] - at_s[(calm | stood) & large]) < _STEPS_S
     return starts_s[near.sum(axis=1) < _STEPS]
 
 
@@ -318,6 +322,13 @@ def pushed_off_s(ankle: Travel, *, faint: bool = False) -> FloatArray:
 def _stood(ankle: Travel, starts_s: FloatArray) -> BoolArray:
     """Tell before which starts (K,) the foot stood still, as on the wall."""
     return np.asarray(_rms(_stretch(ankle, starts_s[:, None], _ON_WALL)) < _ON_WALL_M_S2)
+
+
+def _rises(ankle: Travel, starts_s: FloatArray) -> BoolArray:
+    """Tell at which starts (K,) the gain of speed only grew before: a kick swings back first."""
+    along = _stretch(ankle, starts_s[:, None], _RISE)
+    along = (along * np.exp(-1j * np.angle(_gained(ankle, starts_s, _FEET_GAIN)))[:, None]).real
+    return np.asarray(along.min(axis=1, initial=0.0) > -_ON_WALL_M_S2)
 
 
 def _firm(ankle: Travel, starts_s: FloatArray) -> BoolArray:

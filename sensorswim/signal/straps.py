@@ -49,6 +49,7 @@ _OUTER_SHARE: Final = 0.5
 _HEAD_DOUBT_DEG: Final = 12.0
 _HEAD_OFTEN: Final = 0.2
 """Picked on the synthetic swimmer."""
+_ROLLS_DEG: Final = range(-90, 91, 6)
 _LEVEL_DEG: Final = 2.7
 """From how far off the zero of the kicks gives way to that of glides and peaks, and how well these
 agree. It does in few synthetic swimmers; there the kicks' was up to 6 degrees off."""
@@ -282,8 +283,8 @@ def _trunk(
 
     Without a stand (`crown`) the sign of `x_up` says whether the x axis points to the crown.
     Legs that kick know their zero of roll from the kicks, and roll along with the trunk
-    (`along_deg`, of a head the back's); the glides after the push-off are taken where they agree,
-    for they are level more often than not.
+    (`along_deg`; of a head the back's, if that is worn); the glides after the push-off are taken
+    where they agree, for they are level more often than not.
     """
     assert track.q_world_from_sensor is not None
     up = up_in_sensor(track.q_world_from_sensor)
@@ -295,7 +296,8 @@ def _trunk(
     roll = np.degrees(np.arctan2(up @ strap[1], up @ strap[2]))
     glide = _glide_deg(recording, track, roll, lengths)
     if track.placement is Placement.HEAD:
-        rides = [roll[swimming] - np.nan_to_num(along[swimming]) for along in along_deg]
+        known = [swimming & np.isfinite(along) for along in along_deg]
+        rides = [(roll - a)[k] for a, k in zip(along_deg, known, strict=True) if k.any()]
         zero = _head_zero_deg(None if glide is None else glide.roll_deg, roll[swimming], rides)
     else:
         middle = _middle_deg(roll, swimming, recording.rate_hz)
@@ -315,14 +317,19 @@ def _head_zero_deg(
 
     Who breathes every second half cycle and stays long has the face up nearly half of the time:
     then the median lies between, while the head is kept still near either end, or rides along with
-    the trunk (`riding_deg`, its roll against that).
+    the trunk (`riding_deg`, its roll against that): that is then more often alike than its roll.
     """
     middle = float(np.median(swimming_deg))
     if glide is None:
         return middle
-    near = [np.mean(np.abs(deg - glide) < _HEAD_DOUBT_DEG) for deg in (swimming_deg, *riding_deg)]
-    often = float(np.max(near)) > _HEAD_OFTEN
-    return glide if often or abs(glide - middle) < _HEAD_DOUBT_DEG else middle
+    still = max(_often_near(swimming_deg, at_deg) for at_deg in _ROLLS_DEG)
+    often = _often_near(swimming_deg, glide) > _HEAD_OFTEN
+    rides = any(_often_near(deg, glide) > max(still, _HEAD_OFTEN) for deg in riding_deg)
+    return glide if often or rides or abs(glide - middle) < _HEAD_DOUBT_DEG else middle
+
+
+def _often_near(roll_deg: FloatArray, at_deg: float) -> float:
+    return float(np.mean(np.abs(roll_deg - at_deg) < _HEAD_DOUBT_DEG))
 
 
 def _zero_deg(glide: _Glide | None, middle: float, legs: float | None) -> float:

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.ndimage import binary_closing, binary_opening, label, minimum_filter1d, uniform_filter1d
 
-from sensorswim.model import Placement, Recording, Track
+from sensorswim.model import Limb, Placement, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.swim.arm_rhythm import BLUR_S, WRISTS, ArmRhythm, rotations_of
 from sensorswim.swim.at_work import (
@@ -57,7 +57,8 @@ _SHORT_POOL_M = 25.0
 """Who stops sooner in a longer pool has swum a part of a length."""
 _TURN_S, _AT_ONCE_S = 2.0, 1.0
 """Cycles of a lone wrist that go on so soon after others do so after a turn, in the middle between
-them, or where they begin, if they go on at once (our choice; 3 s took short rests for turns)."""
+them; those that go on at once, where they begin (our choice; 3 s took short rests for turns). Two
+wrists tell a pause for what it is."""
 _HAS_HEADING = 0.2
 """Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
@@ -466,7 +467,9 @@ def _refine(
     if steady:
         rough = [(a, works_until_s(recording, a, b)) for a, b in rough]
     worn = worn_signs(recording, rough)
-    turns_s = [None if steady else t for t in _turns_between_s(rough)]
+    alone = sum(p.limb is Limb.WRIST for p in recording.tracks) == 1
+    within_s = 0.0 if steady else _TURN_S if alone else _AT_ONCE_S
+    turns_s = _turns_between_s(rough, within_s)
     inner_s = [3.0 if steady or turn_s is not None else 1.2 for turn_s in turns_s]
     work_s = [works_from_s(recording, a, b) for a, b in rough]
     windows = [
@@ -504,13 +507,13 @@ def _refine(
     return tuple(spans)
 
 
-def _turns_between_s(rough: list[tuple[float, float]]) -> list[float | None]:
+def _turns_between_s(rough: list[tuple[float, float]], within_s: float) -> list[float | None]:
     """Return the turn before each stretch of cycles, None where more than a turn lies there."""
     turns_s: list[float | None] = [None]
     for before, after in pairwise(rough):
         gap_s = after[0] - before[1]
         in_gap_s = after[0] - (0.5 * gap_s if gap_s > _AT_ONCE_S else 0.0)
-        turns_s.append(in_gap_s if gap_s < _TURN_S else None)
+        turns_s.append(in_gap_s if gap_s < within_s else None)
     return turns_s if rough else []
 
 

@@ -18,7 +18,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.model.streams import FloatArray
+from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal.rotations import up_in_sensor
 from sensorswim.swim.at_work import all_still_s, arms_rest_s
 from sensorswim.swim.posture import (
@@ -57,14 +57,14 @@ _LONG_GLIDE_S, _RARELY_S = 2.0, 1.0
 """By how much a push-off may lie further before the first cycles than is usual, and how fast that
 gets unlikely, as a standard deviation: the last strokes before a turn lie there too."""
 
-_IDLED_S, _SELDOM_S = 4.0, 3.0
-"""The same for a push-off that lies later than usual, by what two idle hands moved before it: both
-arms glide after it, which one arm alone does between its strokes, too. Tried on synthetic swimmers
-of eleven builds, with 1.5 to 3 s."""
+_IDLED_S, _SELDOM_S, _IDLE_RAD_S, _OVER_S = 4.0, 3.0, 2.0, 2.0
+"""The same for a push-off that lies later than usual, by what two idle hands moved before it: none
+turned faster on average over so long until then, as arms that swim do. Tried on synthetic swimmers
+of eleven builds, with 1.5 to 3 s. One arm alone glides between its strokes as after a push-off."""
 
 _TURNED_S = 0.5, 0.8
-"""When the push follows the middle of a turn as the arms' headings tell it, and how surely, as a
-standard deviation: -0.7 to 1.3 s after it in lone wrists of synthetic swimmers of eight builds."""
+"""When the push follows a turn as the arms tell it, and how surely, as a standard deviation: -0.7
+to 1.3 s after it in lone wrists of synthetic swimmers of eight builds."""
 
 _FEET_STAY_S = 0.25
 """How much later than the body an ankle begins to move in a push-off: the feet stay on the wall
@@ -152,7 +152,7 @@ class WallFinder:
         worn : dict
             From `worn_signs`.
         turns_s : sequence, optional
-            The middle of the turn in each window where the arms' headings tell one.
+            When the turn is in each window, where arms alone tell one.
         """
         upper, ankles = _upper_body(recording), ankles_of(recording)
         witnesses = ankles if len(upper) == 1 else []
@@ -199,6 +199,8 @@ class WallFinder:
         at_s = recording.time_s[first:last]
         before_s, after_s = np.maximum(window[0] - at_s, 0.0), np.maximum(at_s - window[1], 0.0)
         likely = np.exp(-0.5 * ((before_s / _RARELY_S) ** 2 + (after_s / _SELDOM_S) ** 2))
+        if later_s:
+            likely[(after_s > 0.0) & _worked(recording, tracks, window[1] - _OVER_S, at_s)] = 0.0
         if earlier_s:
             likely *= np.mean(
                 [come_to_rest(t, first, last, recording.rate_hz) for t in tracks], axis=0
@@ -208,11 +210,14 @@ class WallFinder:
         late_s = 0.0 if turn_s is None else at_s - turn_s - _TURNED_S[0]
         likeliest = sure * np.exp(-0.5 * (late_s / _TURNED_S[1]) ** 2)
         peaks, _ = find_peaks(likeliest, height=share * float(likeliest.max()))
-        told = gain if ankle or not (earlier_s or ankles_of(recording)) else sure
-        least_m_s = self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
-        peaks = peaks[told[peaks] >= least_m_s]
-        if not len(peaks):
+        legs = bool(ankles_of(recording))
+        told = gain if ankle or not (earlier_s or legs) else sure
+        firm = told[peaks] >= self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
+        if not firm.any():
             return None
+        peaks = peaks if legs else peaks[firm]
+        usual = peaks[after_s[peaks] == 0.0]
+        peaks = usual if len(usual) else peaks
         begin = _rise(forward, int(peaks[-1]), recording.rate_hz)
         return float(recording.time_s[first + begin]) - (_FEET_STAY_S if ankle else 0.0)
 
@@ -329,6 +334,19 @@ def _arms_flip(recording: Recording, push: int, worn: dict[Placement, float]) ->
         if last > first
     ]
     return not up or float(np.mean(up)) > -_HANGING
+
+
+def _worked(
+    recording: Recording, tracks: list[Track], from_s: float, moments_s: FloatArray
+) -> BoolArray:
+    """Tell at which moments (K,) a limb has turned as in a swim since then, over 2 s on average."""
+    first, last = rows_between(recording, from_s - _OVER_S, moments_s[-1])
+    over = int(_OVER_S * recording.rate_hz)
+    rates = [np.linalg.norm(t.gyro_rad_s[first : last + 1], axis=1) for t in tracks]
+    before = [uniform_filter1d(rate, over, origin=(over - 1) // 2) for rate in rates]
+    time_s = recording.time_s[first : last + 1]
+    works = np.logical_or.accumulate((np.max(before, axis=0) > _IDLE_RAD_S) & (time_s >= from_s))
+    return np.asarray(works[np.searchsorted(time_s, moments_s).clip(0, len(works) - 1)])
 
 
 def _upper_body(recording: Recording) -> list[Track]:

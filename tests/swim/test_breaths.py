@@ -418,3 +418,11 @@ def test_a_head_that_rides_along_with_the_trunk_keeps_the_zero_of_its_glides() -
     rides = [head_deg - trunk_deg]
     assert _head_zero_deg(15.0, head_deg, rides) == 15.0
     assert _head_zero_deg(80.0, head_deg, rides) == pytest.approx(np.median(head_deg))
+
+
+def test_a_head_kept_still_over_a_rolling_trunk_rides_along_with_no_glide_on_the_side() -> None:
+    time_s = np.arange(0.0, 60.0, 0.02)
+    trunk_deg = 40.0 * np.sin(np.pi * time_s)
+    head_deg = 2.0 * np.sin(np.pi * time_s) + np.where((trunk_deg > 25.0) & (time_s % 6 < 2), 80, 0)
+    for glide_deg in (20.0, 25.0, 30.0, 40.0):
+        assert abs(_head_zero_deg(glide_deg, head_deg, [head_deg - trunk_deg])) < 3.0

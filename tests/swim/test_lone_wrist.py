@@ -143,8 +143,9 @@ def test_bouts_whose_cycles_run_into_each_other_do_not_overlap() -> None:
 
 def test_a_turn_lies_where_cycles_go_on_soon() -> None:
     rough_s = [(0.0, 20.0), (20.4, 40.0), (41.6, 60.0), (63.0, 80.0)]
-    assert _turns_between_s(rough_s) == [None, 20.4, pytest.approx(40.8), None]
-    assert _turns_between_s([]) == []
+    assert _turns_between_s(rough_s, 2.0) == [None, 20.4, pytest.approx(40.8), None]
+    assert _turns_between_s(rough_s, 1.0) == [None, 20.4, None, None]
+    assert _turns_between_s([], 2.0) == []
 
 
 @pytest.mark.parametrize(

@@ -314,10 +314,24 @@ def test_arms_that_swing_forward_before_a_push_are_not_taken_for_it() -> None:
     assert found[0] == pytest.approx(5.0, abs=0.1)
 
 
+def test_the_last_gain_alike_is_the_push_off_where_legs_are_worn_though_it_is_soft() -> None:
+    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
+    still, ahead = 0.02 * np.sin(time_s), 0.5 * _push(time_s, 3.8) + 0.33 * _push(time_s, 5.0)
+    wrists = [_track(p, still, ahead) for p in _WRISTS]
+    legs = [_track(p, still + np.pi, 0.0 * time_s) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)]
+    worn = dict.fromkeys((*_WRISTS, P.LEFT_ANKLE, P.RIGHT_ANKLE), 1.0)
+
+    def begins(*tracks: Track) -> float | None:
+        return WallFinder().push_offs(_recording(time_s, *tracks), [(2.0, 8.0)], worn)[0]
+
+    assert begins(*wrists, *legs) == pytest.approx(5.0, abs=0.1)
+    assert begins(*wrists) == pytest.approx(3.8, abs=0.1)
+
+
 def test_two_arms_that_idled_before_the_push_off_tell_it_behind_where_it_was_sought() -> None:
-    """Where they glide both: one arm alone does so between its strokes, too."""
+    """Where they glide both, and did not swim before: one arm does so between its strokes, too."""
     time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
-    still, ahead = 0.02 * np.sin(time_s), 0.45 * _push(time_s, 3.2) + _push(time_s, 6.5)
+    still, ahead = 0.02 * np.sin(time_s), 0.38 * _push(time_s, 3.2) + _push(time_s, 6.5)
     both = [_track(p, still, ahead) for p in _WRISTS]
     worn = dict.fromkeys(_WRISTS, 1.0)
 
@@ -326,9 +340,8 @@ def test_two_arms_that_idled_before_the_push_off_tell_it_behind_where_it_was_sou
 
     assert begins(*both) == pytest.approx(6.5, abs=0.1)
     assert begins(both[0]) == pytest.approx(3.2, abs=0.1)
-    swings = 3.0 * np.sin(2.0 * np.pi * np.maximum(time_s - 5.0, 0.0) / 1.5)
-    strokes = [_track(p, swings, ahead) for p in _WRISTS]
-    assert begins(*strokes) == pytest.approx(3.2, abs=0.1)
+    swings = still + 1.5 * np.sin(8.0 * np.pi * np.clip(time_s - 4.5, 0.0, 1.5) / 3.0)
+    assert begins(*(_track(p, swings, ahead) for p in _WRISTS)) == pytest.approx(3.2, abs=0.1)
 
 
 def test_arms_that_are_stretched_only_in_the_glide_still_tell_the_push_off() -> None:
