@@ -297,7 +297,8 @@ def _trunk(
     glide = _glide_deg(recording, track, roll, lengths)
     if track.placement is Placement.HEAD:
         known = [swimming & np.isfinite(along) for along in along_deg]
-        rides = [(roll - a)[k] for a, k in zip(along_deg, known, strict=True) if k.any()]
+        rides = [(roll - a)[k] for a, k in zip(along_deg, known, strict=True)
+                 if k.sum() >= _MIN_SAMPLES]  # fmt: skip
         zero = _head_zero_deg(None if glide is None else glide.roll_deg, roll[swimming], rides)
     else:
         middle = _middle_deg(roll, swimming, recording.rate_hz)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, sosfiltfilt
 
-from sensorswim.model import Limb, Recording
+from sensorswim.model import Limb, Recording, Track
 from sensorswim.model.streams import BoolArray, FloatArray
 
 _USUAL_RAD_S: Final = 1.2
@@ -19,6 +20,9 @@ that are strapped on turn about one axis as well, once (no source)."""
 _WORKING_RAD_S, _OVER_S, _IDLE_S = 1.5, 2.0, 3.0
 """Limbs that work turn faster than this on average over so long, in a glide they don't for a second
 or two; by the wall they idle at up to 1 rad/s for longer (no source)."""
+_SWIMS_RAD_S: Final = 2.0
+"""The same that idle hands don't reach: up to 1.7 before a push-off, arms that swim 2.2 and more.
+Read off synthetic swimmers of two builds; who treads water does, too."""
 _IDLES: Final = 0.25
 """Share of their usual turning below which limbs that swam idle: 0.1 at the wall in a synthetic
 swimmer, who glides for less long than `_IDLE_S` (our choice)."""
@@ -162,6 +166,21 @@ def arms_rest_s(recording: Recording, length_s: tuple[float, float], to_s: float
         return length_s[1]
     pauses = np.flatnonzero(np.diff(goes_on) > _PAUSE_S * rate_hz)
     return float(recording.time_s[first + goes_on[pauses[0] if len(pauses) else -1]])
+
+
+def swam_by(
+    recording: Recording, tracks: Sequence[Track], near_s: float, moments_s: FloatArray
+) -> BoolArray:
+    """Tell by which moments (K,), in order, a limb has turned as in a swim since shortly before."""
+    since_s = near_s - _OVER_S
+    first, last = np.searchsorted(recording.time_s, [since_s - _OVER_S, moments_s[-1]])
+    over = int(_OVER_S * recording.rate_hz)
+    rates = [np.linalg.norm(t.gyro_rad_s[first : last + 1], axis=1) for t in tracks]
+    until = [uniform_filter1d(rate, over, origin=(over - 1) // 2) for rate in rates]
+    time_s = recording.time_s[first : last + 1]
+    swims = (np.max(until, axis=0) > _SWIMS_RAD_S) & (time_s >= since_s)
+    rows = np.searchsorted(time_s, moments_s).clip(0, len(time_s) - 1)
+    return np.asarray(np.logical_or.accumulate(swims)[rows])
 
 
 def all_still_s(recording: Recording, from_s: float, to_s: float) -> float | None:

@@ -18,9 +18,9 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Recording, Track
-from sensorswim.model.streams import BoolArray, FloatArray
+from sensorswim.model.streams import FloatArray
 from sensorswim.signal.rotations import up_in_sensor
-from sensorswim.swim.at_work import all_still_s, arms_rest_s
+from sensorswim.swim.at_work import all_still_s, arms_rest_s, swam_by
 from sensorswim.swim.posture import (
     SMOOTH_S,
     ankles_of,
@@ -57,10 +57,10 @@ _LONG_GLIDE_S, _RARELY_S = 2.0, 1.0
 """By how much a push-off may lie further before the first cycles than is usual, and how fast that
 gets unlikely, as a standard deviation: the last strokes before a turn lie there too."""
 
-_IDLED_S, _SELDOM_S, _IDLE_RAD_S, _OVER_S = 4.0, 3.0, 2.0, 2.0
-"""The same for a push-off that lies later than usual, by what two idle hands moved before it: none
-turned faster on average over so long until then, as arms that swim do. Tried on synthetic swimmers
-of eleven builds, with 1.5 to 3 s. One arm alone glides between its strokes as after a push-off."""
+_IDLED_S, _SELDOM_S = 4.0, 3.0
+"""The same for a push-off that lies later than usual, by what two idle hands moved before it. Tried
+on synthetic swimmers of eleven builds, with 1.5 to 3 s. One arm alone glides between its strokes as
+after a push-off."""
 
 _TURNED_S = 0.5, 0.8
 """When the push follows a turn as the arms tell it, and how surely, as a standard deviation: -0.7
@@ -200,7 +200,7 @@ class WallFinder:
         before_s, after_s = np.maximum(window[0] - at_s, 0.0), np.maximum(at_s - window[1], 0.0)
         likely = np.exp(-0.5 * ((before_s / _RARELY_S) ** 2 + (after_s / _SELDOM_S) ** 2))
         if later_s:
-            likely[(after_s > 0.0) & _worked(recording, tracks, window[1] - _OVER_S, at_s)] = 0.0
+            likely[(after_s > 0.0) & swam_by(recording, tracks, window[1], at_s)] = 0.0
         if earlier_s:
             likely *= np.mean(
                 [come_to_rest(t, first, last, recording.rate_hz) for t in tracks], axis=0
@@ -334,19 +334,6 @@ def _arms_flip(recording: Recording, push: int, worn: dict[Placement, float]) ->
         if last > first
     ]
     return not up or float(np.mean(up)) > -_HANGING
-
-
-def _worked(
-    recording: Recording, tracks: list[Track], from_s: float, moments_s: FloatArray
-) -> BoolArray:
-    """Tell at which moments (K,) a limb has turned as in a swim since then, over 2 s on average."""
-    first, last = rows_between(recording, from_s - _OVER_S, moments_s[-1])
-    over = int(_OVER_S * recording.rate_hz)
-    rates = [np.linalg.norm(t.gyro_rad_s[first : last + 1], axis=1) for t in tracks]
-    before = [uniform_filter1d(rate, over, origin=(over - 1) // 2) for rate in rates]
-    time_s = recording.time_s[first : last + 1]
-    works = np.logical_or.accumulate((np.max(before, axis=0) > _IDLE_RAD_S) & (time_s >= from_s))
-    return np.asarray(works[np.searchsorted(time_s, moments_s).clip(0, len(works) - 1)])
 
 
 def _upper_body(recording: Recording) -> list[Track]:

@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 
 from sensorswim.model import Quality, Recording, Side
+from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
+from sensorswim.signal import straps
 from sensorswim.signal.straps import _head_zero_deg, align
 from sensorswim.swim.breath_classes import Told, believed
 from sensorswim.swim.breaths import BreathResult, detect_breaths
@@ -31,9 +33,9 @@ def _breaths(
 ) -> BreathResult:
     lengths, strokes = rehearsal.truth["lengths"], rehearsal.truth["arm_strokes"]
     quality = Quality() if quality is None else quality
-    straps = align(recording, lengths, quality)
-    roll = estimate_roll(recording, lengths, straps, quality)
-    return detect_breaths(roll, recording, lengths, straps, strokes, quality)
+    worn_as = align(recording, lengths, quality)
+    roll = estimate_roll(recording, lengths, worn_as, quality)
+    return detect_breaths(roll, recording, lengths, worn_as, strokes, quality)
 
 
 def _f1(truth: pd.DataFrame, found: pd.DataFrame) -> float:
@@ -418,6 +420,26 @@ def test_a_head_that_rides_along_with_the_trunk_keeps_the_zero_of_its_glides() -
     rides = [head_deg - trunk_deg]
     assert _head_zero_deg(15.0, head_deg, rides) == 15.0
     assert _head_zero_deg(80.0, head_deg, rides) == pytest.approx(np.median(head_deg))
+
+
+def test_a_heads_roll_is_held_against_the_backs_where_that_has_data(
+    swum: tuple[Rehearsal, Recording], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rehearsal, recording = swum
+    rides: list[list[FloatArray]] = []
+
+    def zero_deg(_glide: float | None, _head_deg: FloatArray, riding: list[FloatArray]) -> float:
+        rides.append(riding)
+        return 0.0
+
+    monkeypatch.setattr(straps, "_head_zero_deg", zero_deg)
+    worn = wearing(recording, P.HEAD, P.LOWER_BACK)
+    back = worn.tracks[P.LOWER_BACK]
+    nearly_none = replace(back, valid=back.valid & (np.arange(len(back.valid)) % 1000 == 0))
+    for track in (back, nearly_none):
+        tracks = worn.tracks | {P.LOWER_BACK: track}
+        align(replace(worn, tracks=tracks), rehearsal.truth["lengths"], Quality())
+    assert [len(one) for one in rides] == [1, 0]
 
 
 def test_a_head_kept_still_over_a_rolling_trunk_rides_along_with_no_glide_on_the_side() -> None:
