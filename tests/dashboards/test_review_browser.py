@@ -240,7 +240,11 @@ def test_a_session_works_without_any_video(browser: Browser, review: Served) -> 
 
 def test_dragging_the_plot_brings_what_lies_beside(shared: Watched) -> None:
     page = shared.page
+    turn = page.evaluate("document.querySelector('#axis > div').layout.uirevision")
     page.get_by_role("button", name="Show the whole session").click()
+    page.wait_for_function(
+        "turn => document.querySelector('#axis > div').layout.uirevision !== turn", arg=turn
+    )
     page.locator("#axis").scroll_into_view_if_needed()
     box = page.locator("#axis .nsewdrag").first.bounding_box()
     assert box is not None
