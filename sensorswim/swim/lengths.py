@@ -28,7 +28,6 @@ from sensorswim.swim.periodicity import cut_cycles
 from sensorswim.swim.spans import (
     SEVERAL,
     STOP_S,
-    TRUNK_AND_LEGS,
     LengthSpan,
     judge_finished,
     without_bits,
@@ -37,6 +36,7 @@ from sensorswim.swim.spans import (
 )
 from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
+from sensorswim.swim.ways import TRUNK_AND_LEGS, turned_deg
 
 COARSE_HZ = 12.5
 """Rate of the coarse search; arm cycles have nothing above 6 Hz that matters here."""
@@ -59,9 +59,6 @@ _TURN_S, _AT_ONCE_S = 2.0, 1.0
 """Cycles of a lone wrist that go on so soon after others do so after a turn, in the middle between
 them; those that go on at once, where they begin (our choice; 3 s took short rests for turns). Two
 wrists tell a pause for what it is."""
-_HAS_HEADING = 0.2
-"""Least part of two mean orientations, of 2, that tells the heading between them: 0.6 and more in
-crawl, below 0.1 where a straight arm goes round evenly (no source)."""
 _UNEVEN_S, _PAUSE_S = 8.0, 7.0
 """How long a wrist that goes on in one direction may move unevenly, or rest, within a length."""
 _ALIKE = 0.35
@@ -153,9 +150,8 @@ class LengthFinder:
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
-        if steady:
-            spans = without_stops(spans, recording)
-        else:
+        spans = without_stops(spans, recording)
+        if not steady:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
         least_s = min(self.shortest_s, pool_length_m / _SPRINT_M_S)
@@ -290,7 +286,7 @@ def _heading_change(
 
     Legs and trunk tell; the wrists, blurred by their cycles, only where those have gaps. A
     sensor that lost data has lost its heading as well and is asked across the gap only where no
-    other one is whole. NaN where arms alone tell and have no heading (`_turned_whole`).
+    other one is whole. NaN where arms alone tell and have no heading (`turned_deg`).
     """
     size = len(next(iter(flat.values())))
     change, known = np.zeros(size), np.zeros(size, dtype=bool)
@@ -304,7 +300,8 @@ def _heading_change(
         means = [_mean_of_known(flat[p], valid[p], window) for p in places]
         span = 2 * half + window if whole_only else 1
         weights = [minimum_filter1d(valid[p], span)[half:-half].astype(float) for p in places]
-        turned = (_turned_axis if places is legs else _turned_whole)(means, weights, 2 * half)
+        before, after = [m[: -2 * half] for m in means], [m[2 * half :] for m in means]
+        turned = (_turned_axis if places is legs else turned_deg)(before, after, weights)
         told = np.any(weights, axis=0) & ~known[half:-half]
         change[half:-half] = np.where(told, turned, change[half:-half])
         known[half:-half] |= told
@@ -318,34 +315,21 @@ def _mean_of_known(rotations: FloatArray, valid: BoolArray, window: int) -> Floa
     return np.asarray(total / np.maximum(share, 1.0 / window)[:, None])
 
 
-def _turned_axis(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
+def _turned_axis(
+    before: list[FloatArray], after: list[FloatArray], weights: list[FloatArray]
+) -> FloatArray:
     """Return by how many degrees the level part of the long axes turned, whatever they rolled.
 
     From the back to the front and round is half a turn about a level axis: it has no heading
     of its own, but the head-ward axis has.
     """
-    cosine = np.zeros(len(means[0]) - apart)
-    for mean, weight in zip(means, weights, strict=True):
-        level = mean[:, [0, 3]]
-        level = level / (np.linalg.norm(level, axis=1)[:, None] + 1e-9)
-        cosine += weight * np.sum(level[apart:] * level[:-apart], axis=1)
+    cosine = np.zeros(len(weights[0]))
+    for first, second, weight in zip(before, after, weights, strict=True):
+        ways = [mean[:, [0, 3]] for mean in (first, second)]
+        ways = [way / (np.linalg.norm(way, axis=1)[:, None] + 1e-9) for way in ways]
+        cosine += weight * np.sum(ways[0] * ways[1], axis=1)
     share = cosine / np.maximum(np.sum(weights, axis=0), 1.0)
     return np.degrees(np.arccos(np.clip(share, -1.0, 1.0)))
-
-
-def _turned_whole(means: list[FloatArray], weights: list[FloatArray], apart: int) -> FloatArray:
-    """Return by how many degrees about the vertical the mean orientations turned, together.
-
-    NaN where an arm goes round so evenly that its mean has no heading.
-    """
-    turned = np.zeros((len(means[0]) - apart, 3, 3))
-    for mean, weight in zip(means, weights, strict=True):
-        rows = mean.reshape(-1, 3, 3)
-        turn = np.einsum("nij,nkj->nik", rows[apart:], rows[:-apart])
-        turned += turn * weight[:, None, None]
-    level = (turned[:, 0, 0] + turned[:, 1, 1]) + 1j * (turned[:, 1, 0] - turned[:, 0, 1])
-    seen = np.abs(level) > _HAS_HEADING * np.sum(weights, axis=0)
-    return np.where(seen, np.degrees(np.angle(level)), np.nan)
 
 
 def _cut_at_turns(

@@ -6,18 +6,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sensorswim.model import Placement, Recording
-from sensorswim.swim.wall_signals import long_axis
+from sensorswim.model import Recording
+from sensorswim.model.streams import FloatArray
+from sensorswim.swim.ways import TRUNK_AND_LEGS, arms_keep_way, bodies_way
 
-TRUNK_AND_LEGS = (
-    Placement.LOWER_BACK, Placement.UPPER_BACK, Placement.LEFT_ANKLE, Placement.RIGHT_ANKLE,
-)  # fmt: skip
 SEVERAL = 3
 """So many lengths tell how long one takes."""
-STOP_S, _AS_LONG, _PART, _SAME_WAY = 15.0, 0.25, 0.75, 0.5
-"""A swimmer who stops on the way goes on within so long, in the same direction (cosine); both parts
-last as long as another length, within such a share of it, and either is a part of it at most (our
-choice)."""
+STOP_S, _AS_LONG, _PART, _TWO = 15.0, 0.25, 0.75, 1.6
+"""A swimmer who stops on the way goes on within so long, in the same direction; both parts last as
+long as another length, within such a share of it, and either is a part of it at most; where arms
+alone tell, both last for less than so many of the longest other one (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,46 +60,52 @@ def without_bits(spans: tuple[LengthSpan, ...], least_s: float) -> tuple[LengthS
 def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:
     """Return the lengths with those whole again on whose way the swimmer stopped and went on.
 
-    No push-off begins the second part, nobody turned round, and one part alone is too short.
+    Legs and trunk: no push-off begins the second part, nobody turned round, and one part alone is
+    too short. Arms alone, which may take a start in mid-water for a push-off: they swim on the same
+    way, for not nearly as long in all as two other lengths take.
     """
+    goes_on = _goes_on if any(p in recording.tracks for p in TRUNK_AND_LEGS) else _arms_go_on
     joined: list[LengthSpan] = []
     for span in spans:
         before = joined[-1] if joined else None
-        if before is not None and _goes_on(before, span, spans, recording):
+        if before is not None and goes_on(before, span, spans, recording):
             joined[-1] = replace(span, start_s=before.start_s, starts_at_wall=before.starts_at_wall)
         else:
             joined.append(span)
     return tuple(joined)
 
 
+def _others_s(before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...]) -> FloatArray:
+    """Return how long (K,) the other lengths take."""
+    own = (before.start_s, span.start_s)
+    return np.array([s.end_s - s.start_s for s in spans if s.start_s not in own])
+
+
 def _goes_on(
     before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
 ) -> bool:
     """Tell whether a length is the rest of the one before."""
-    others_s = [
-        s.end_s - s.start_s for s in spans if s.start_s not in (before.start_s, span.start_s)
-    ]
+    others_s = _others_s(before, span, spans)
     if span.starts_at_wall or span.start_s - before.end_s > STOP_S or len(others_s) < SEVERAL:
         return False
     typical_s = float(np.median(others_s))
     parts_s = np.array([s.end_s - s.start_s for s in (before, span)])
     whole = abs(parts_s.sum() - typical_s) < _AS_LONG * typical_s
-    return whole and parts_s.max() < _PART * typical_s and _same_way(before, span, recording)
+    same_way = bodies_way(recording, (before.start_s, before.end_s), (span.start_s, span.end_s))
+    return whole and parts_s.max() < _PART * typical_s and same_way
 
 
-def _same_way(before: LengthSpan, span: LengthSpan, recording: Recording) -> bool:
-    """Tell whether legs and trunk point the same way in two lengths; True where none has data."""
-    cosines = []
-    for track in (recording.tracks[p] for p in TRUNK_AND_LEGS if p in recording.tracks):
-        ways = []
-        for part in (before, span):
-            rows = slice(*np.searchsorted(recording.time_s, [part.start_s, part.end_s]))
-            axis = long_axis(track, rows.start, rows.stop)[track.valid[rows]]
-            ways.append(axis[:, :2].sum(axis=0))
-        if not all(way.any() for way in ways):
-            continue
-        cosines.append(float(ways[0] @ ways[1]) / max(np.prod(np.linalg.norm(ways, axis=1)), 1e-9))
-    return not cosines or float(np.median(cosines)) > _SAME_WAY
+def _arms_go_on(
+    before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
+) -> bool:
+    """Tell by the arms alone whether a length is the rest of the one before."""
+    if span.start_s - before.end_s > STOP_S:
+        return False
+    parts_s = before.end_s - before.start_s + span.end_s - span.start_s
+    longest_s = _others_s(before, span, spans).max(initial=0.0)
+    if longest_s and parts_s > _TWO * longest_s:
+        return False
+    return arms_keep_way(recording, (before.start_s, before.end_s), (span.start_s, span.end_s))
 
 
 def judge_finished(spans: tuple[LengthSpan, ...]) -> tuple[LengthSpan, ...]:
