@@ -150,10 +150,10 @@ class LengthFinder:
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
-        spans = without_stops(spans, recording)
         if not steady:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
+        spans = without_stops(spans, recording)
         least_s = min(self.shortest_s, pool_length_m / _SPRINT_M_S)
         return LengthSearch(
             spans=judge_finished(without_bits(without_overlap(spans), least_s)),

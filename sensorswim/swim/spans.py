@@ -61,8 +61,8 @@ def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[
     """Return the lengths with those whole again on whose way the swimmer stopped and went on.
 
     Legs and trunk: no push-off begins the second part, nobody turned round, and one part alone is
-    too short. Arms alone, which may take a start in mid-water for a push-off: they swim on the same
-    way, for not nearly as long in all as two other lengths take.
+    too short. Arms alone, which may take a start in mid-water for a push-off, but not one that comes
+    first: they swim on the same way, for not nearly as long in all as two other lengths take.
     """
     goes_on = _goes_on if any(p in recording.tracks for p in TRUNK_AND_LEGS) else _arms_go_on
     joined: list[LengthSpan] = []
@@ -99,7 +99,8 @@ def _arms_go_on(
     before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
 ) -> bool:
     """Tell by the arms alone whether a length is the rest of the one before."""
-    if span.start_s - before.end_s > STOP_S:
+    first_push = span.starts_at_wall and not before.starts_at_wall
+    if first_push or span.start_s - before.end_s > STOP_S:
         return False
     parts_s = before.end_s - before.start_s + span.end_s - span.start_s
     longest_s = _others_s(before, span, spans).max(initial=0.0)
