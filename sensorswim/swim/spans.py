@@ -61,8 +61,8 @@ def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[
     """Return the lengths with those whole again on whose way the swimmer stopped and went on.
 
     Legs and trunk: no push-off begins the second part, nobody turned round, and one part alone is
-    too short. Arms alone, which may take a start in mid-water for a push-off, but not one that comes
-    first: they swim on the same way, for not nearly as long in all as two other lengths take.
+    too short. Arms alone, which may take a start in mid-water for a second push-off: they swim on
+    the same way, for not nearly as long in all as two other lengths take.
     """
     goes_on = _goes_on if any(p in recording.tracks for p in TRUNK_AND_LEGS) else _arms_go_on
     joined: list[LengthSpan] = []
