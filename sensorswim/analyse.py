@@ -216,12 +216,13 @@ def find_arms(
     progress("finding strokes, kicks and rolls")
     straps = _wrist_straps(recording, lengths, quality)
     flips = frozenset(number for number, span in enumerate(search.spans, 1) if span.flips)
+    pushed = frozenset(n for n, span in enumerate(search.spans, 1) if span.starts_at_wall)
     finder = StrokeFinder(session=session, unsure=unsure_arms(quality), flips=flips)
-    motions = follow_wrists(recording, lengths, straps)
+    motions = follow_wrists(recording, lengths, straps, pushed)
     if wrists_swapped(motions):
         recording = _swap_wrists(recording, quality)
         straps = _wrist_straps(recording, lengths, Quality())
-        motions = follow_wrists(recording, lengths, straps)
+        motions = follow_wrists(recording, lengths, straps, pushed)
     lengths = lengths.assign(swim_start_s=_first_recoveries(lengths, motions))
     others = align(recording, lengths, quality)
     if swapped(others):

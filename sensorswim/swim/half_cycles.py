@@ -196,10 +196,15 @@ def find_half_cycles(
 
 
 def _edges(time_s: FloatArray, roll_deg: FloatArray, length: dict[str, Any]) -> IntArray:
-    """Return the last samples before the zero crossings of a length."""
+    """Return the last samples before the zero crossings of a length.
+
+    Who turns over its head at the end, or back onto the front at the begin, rolls no half cycle.
+    """
     first, last = np.searchsorted(time_s, [length["swim_start_s"], length["end_s"]])
-    over = np.flatnonzero(np.abs(roll_deg[first:last]) > _SOMERSAULT_DEG)
-    part = roll_deg[first : first + int(over[0]) if len(over) else last]
+    over = first + np.flatnonzero(np.abs(roll_deg[first:last]) > _SOMERSAULT_DEG)
+    middle = (first + last) // 2
+    first = int((over[over < middle] + 1).max(initial=first))
+    part = roll_deg[first : int(over[over >= middle].min(initial=last))]
     known = np.isfinite(part)
     change = (np.sign(part[1:]) * np.sign(part[:-1]) < 0) | (known[1:] != known[:-1])
     return np.asarray(first + np.flatnonzero(change))

@@ -194,7 +194,10 @@ class StrokeFinder:
 
 
 def follow_wrists(
-    recording: Recording, lengths: pd.DataFrame, limb_from_sensor: dict[Placement, FloatArray]
+    recording: Recording,
+    lengths: pd.DataFrame,
+    limb_from_sensor: dict[Placement, FloatArray],
+    pushed: frozenset[int] = frozenset(),
 ) -> dict[Key, WristMotion]:
     """Return the motion of both wrists in every length, by (length_no, side).
 
@@ -209,6 +212,8 @@ def follow_wrists(
         length_no, start_s and end_s.
     limb_from_sensor : dict
         The wrists' straps.
+    pushed : set of int
+        Numbers of the lengths that begin with a push-off.
     """
     rows = rows_of(lengths, "length_no", "start_s", "end_s")
     spans = {int(row["length_no"]): (row["start_s"], row["end_s"]) for row in rows}
@@ -218,7 +223,14 @@ def follow_wrists(
         start_s, end_s = spans[key[0]]
         track, strap = recording.tracks[placement], limb_from_sensor[placement]
         motion = follow_wrist(
-            recording, track, key[1], strap, start_s=start_s, end_s=end_s, **limits
+            recording,
+            track,
+            key[1],
+            strap,
+            start_s=start_s,
+            end_s=end_s,
+            pushed=key[0] in pushed,
+            **limits,
         )
         return motion if motion is not None and _swims(motion) else None
 
