@@ -62,6 +62,10 @@ _IDLED_S, _SELDOM_S = 4.0, 3.0
 on synthetic swimmers of eleven builds, with 1.5 to 3 s. One arm alone glides between its strokes as
 after a push-off."""
 
+_DRAWN_UP_S = 1.0
+"""By how much later than usual a push-off may lie for which legs that are drawn up to the wall take
+their time, where the upper body shows none sooner (our choice)."""
+
 _TURNED_S = 0.5, 0.8
 """When the push follows a turn as the arms tell it, and how surely, as a standard deviation: -0.7
 to 1.3 s after it in lone wrists of synthetic swimmers of eight builds."""
@@ -166,6 +170,8 @@ class WallFinder:
             near = partial(self._push_off, recording, worn=worn, window=window, turn_s=turn_s)
             later_s = _IDLED_S if two_wrists and turn_s is None else 0.0
             found = near(upper, stretched_s=_STRETCHED_S, witnesses=witnesses, later_s=later_s)
+            if found is None and ankles:
+                found = near(upper, stretched_s=_STRETCHED_S, later_s=_DRAWN_UP_S)
             if found is None and ankles:
                 found = near(ankles, stretched_s=_STRETCHED_S)
             elif found is None:

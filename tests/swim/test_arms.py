@@ -54,3 +54,27 @@ def test_a_gap_turns_no_arm_about_that_is_slow_behind_and_quick_in_front(
     clear = np.abs(over_s - broken_s) > 0.5 * _PERIOD_S
     assert (apart_s[clear] < 0.05).all()
     assert abs(len(found.recoveries_s) - len(over_s)) <= 1
+
+
+@pytest.mark.parametrize("pushed", [True, False])
+def test_arms_that_come_overhead_in_a_turn_bring_no_stroke(pushed: bool) -> None:
+    """They lay along the body until after the push-off, and are stretched then for a while."""
+    time_s = np.arange(0.0, _END_S, 1.0 / _RATE_HZ)
+    overhead = np.pi * (np.clip((time_s - 0.1) / 0.6, 0.0, 1.0) - 1.0)
+    way_rad = 2.0 * np.pi * np.clip(time_s - 2.0, 0.0, None) / _PERIOD_S + overhead
+    attitude, place_m = _round_arm(way_rad)
+    felt = np.gradient(np.gradient(place_m, time_s, axis=0), time_s, axis=0)
+    felt[:, 2] += STANDARD_GRAVITY_M_S2
+    track = SimpleNamespace(
+        valid=np.ones(len(time_s), dtype=bool),
+        accel_m_s2=attitude.inv().apply(felt),
+        gyro_rad_s=np.outer(-np.gradient(way_rad, time_s), [0.0, 1.0, 0.0]),
+        q_world_from_sensor=attitude.as_quat(scalar_first=True),
+    )
+    recording = SimpleNamespace(time_s=time_s, rate_hz=_RATE_HZ)
+    found = follow_wrist(
+        recording, track, Side.RIGHT, np.eye(3), start_s=0.0, end_s=_END_S, pushed=pushed
+    )
+    assert bool(found.recoveries_s[0] < 0.8) is not pushed
+    later_s = found.recoveries_s[found.recoveries_s > 0.8]
+    assert later_s[0] == pytest.approx(2.0 + 0.75 * _PERIOD_S, abs=0.1)

@@ -123,6 +123,20 @@ def test_mirrored_roll_mirrors_the_sides(swum: tuple[Rehearsal, Recording]) -> N
     assert np.allclose(a["hold_s"], b["hold_s"])
 
 
+@pytest.mark.parametrize("over_s", [(0.0, 2.0), (58.0, 60.0)], ids=["begin", "end"])
+def test_who_lies_on_the_back_at_the_wall_still_rolls_in_the_length(
+    over_s: tuple[float, float],
+) -> None:
+    """After a flip one rolls off the back; in the one before one turned over the head."""
+    time_s = np.arange(0.0, 60.0, 0.02)
+    roll = 40.0 * np.sin(np.pi * time_s)
+    roll[(time_s >= over_s[0]) & (time_s < over_s[1])] = 170.0
+    length = {"length_no": [1], "start_s": [0.0], "swim_start_s": [0.3], "end_s": [60.0]}
+    found = find_half_cycles(time_s, roll, pd.DataFrame(length))
+    assert len(found) > 55
+    assert found.peak_roll_deg.max() < 45.0
+
+
 def test_no_half_cycle_touches_a_gap(swum: tuple[Rehearsal, Recording]) -> None:
     roll, lengths = _sine(swum[1], 1.8)
     roll.signals_deg["ankles"][1000:1100] = np.nan

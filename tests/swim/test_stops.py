@@ -1,4 +1,4 @@
-"""A swimmer who stops on the way and goes on has swum one length."""
+"""A swimmer who stops on the way and goes on has swum one length, with and without legs worn."""
 
 from __future__ import annotations
 
@@ -67,3 +67,61 @@ def test_an_ankle_without_data_has_no_say() -> None:
     blind = replace(track, placement=Placement.RIGHT_ANKLE, valid=legs.time_s < 87.0)
     both = replace(legs, tracks=legs.tracks | {blind.placement: blind})
     assert len(without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4
+
+
+def _arm(turned_from_s: float, *, turned_rad: float = np.pi, evenly: bool = False) -> Recording:
+    """Return a wrist that swings to and fro, or goes round, on the second way back and forth.
+
+    The third length goes the way of the first, until the swimmer has turned.
+    """
+    time_s = np.arange(0.0, 200.0, 1.0 / RATE_HZ)
+    phase = 2.0 * np.pi * time_s / 1.6
+    swing = Rotation.from_rotvec(np.outer(phase if evenly else np.sin(phase), [0.0, 1.0, 0.0]))
+    turned_over = 2.4 * evenly * np.sin(2.0 * phase)
+    over = Rotation.from_rotvec(np.outer(turned_over, [1.0, 0.0, 0.0]))
+    back = (time_s > 27.0) & (time_s < 63.0)
+    yaw = np.pi * back + turned_rad * (time_s > turned_from_s)
+    q = (Rotation.from_rotvec(np.outer(yaw, [0.0, 0.0, 1.0])) * swing * over).as_quat(
+        scalar_first=True
+    )
+    leg = _legs(300.0).tracks[Placement.LEFT_ANKLE]
+    track = replace(leg, placement=Placement.RIGHT_WRIST, q_world_from_sensor=q)
+    return Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={track.placement: track})
+
+
+@pytest.mark.parametrize(
+    ("spans", "arm", "joined"),
+    [
+        ((_span(70.0, 83.0), _span(91.0, 103.0, pushed=False)), _arm(300.0), True),
+        ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(300.0), True),
+        ((_span(70.0, 83.0, pushed=False), _span(91.0, 103.0)), _arm(300.0), False),
+        ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(85.0), False),
+        ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(85.0, turned_rad=0.5), True),
+        ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(300.0, evenly=True), False),
+        ((_span(70.0, 83.0), _span(99.0, 110.0)), _arm(300.0), False),
+        ((_span(70.0, 96.0), _span(100.0, 126.0)), _arm(300.0), False),
+    ],
+    ids=[
+        "goes on",
+        "seems to push off",
+        "pushes off after idling",
+        "turns round",
+        "swims on askew",
+        "no heading",
+        "rests",
+        "two lengths",
+    ],
+)
+def test_arms_alone_tell_the_parts_of_a_length(
+    spans: tuple[LengthSpan, ...], arm: Recording, joined: bool
+) -> None:
+    assert len(without_stops((*_WHOLE[:2], *spans, _WHOLE[2]), arm)) == 5 - joined
+
+
+def test_an_arm_that_lost_data_on_the_way_joins_nothing() -> None:
+    arm = _arm(300.0)
+    track = arm.tracks[Placement.RIGHT_WRIST]
+    holed = replace(track, valid=np.abs(arm.time_s - 87.0) > 0.5)
+    recording = replace(arm, tracks={track.placement: holed})
+    parts = _span(70.0, 83.0), _span(91.0, 103.0, pushed=False)
+    assert len(without_stops((*_WHOLE[:2], *parts, _WHOLE[2]), recording)) == 5

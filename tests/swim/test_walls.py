@@ -13,46 +13,13 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
 from sensorswim.signal import orient
 from sensorswim.swim.lengths import LengthFinder, _reach_to_cycles
-from sensorswim.swim.wall_signals import pulse_of, worn_signs
+from sensorswim.swim.wall_signals import worn_signs
 from sensorswim.swim.walls import WallFinder
+from tests.swim.limbs import RATE_HZ, limb, recording_of
 from tests.swim.swum import P, oriented, wearing
 
-RATE_HZ = 100.0
-G = np.array([0.0, 0.0, 9.80665])
 _WRISTS = (P.LEFT_WRIST, P.RIGHT_WRIST)
 _WORN = {P.LEFT_ANKLE: 1.0, P.RIGHT_ANKLE: 1.0}
-
-
-def _track(placement: Placement, tilt_rad: FloatArray, ahead_m_s2: FloatArray) -> Track:
-    """Return a sensor whose long axis tilts up from the world's x, accelerated along x."""
-    q = Rotation.from_rotvec(np.outer(-tilt_rad, [0.0, 1.0, 0.0])).as_quat(scalar_first=True)
-    world = G + np.outer(ahead_m_s2, [1.0, 0.0, 0.0])
-    return Track(
-        placement=placement,
-        accel_m_s2=Rotation.from_quat(q, scalar_first=True).inv().apply(world),
-        gyro_rad_s=np.outer(np.gradient(-tilt_rad, 1.0 / RATE_HZ), [0.0, 1.0, 0.0]),
-        valid=np.ones(len(tilt_rad), dtype=bool),
-        source_rate_hz=RATE_HZ,
-        q_world_from_sensor=q,
-    )
-
-
-def _askew(track: Track, over_rad: FloatArray) -> Track:
-    """Return a sensor on a limb that turns about its long axis, its strap 20 degrees askew."""
-    turn = Rotation.from_rotvec(np.outer(over_rad, [1.0, 0.0, 0.0]))
-    strap = Rotation.from_euler("z", 20.0, degrees=True)
-    about = np.outer(np.gradient(over_rad, 1.0 / RATE_HZ), [1.0, 0.0, 0.0])
-    q = Rotation.from_quat(track.q_world_from_sensor, scalar_first=True) * turn * strap
-    return replace(
-        track,
-        accel_m_s2=strap.inv().apply(turn.inv().apply(track.accel_m_s2)),
-        gyro_rad_s=strap.inv().apply(turn.inv().apply(track.gyro_rad_s) + about),
-        q_world_from_sensor=q.as_quat(scalar_first=True),
-    )
-
-
-def _recording(time_s: FloatArray, *tracks: Track) -> Recording:
-    return Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={t.placement: t for t in tracks})
 
 
 @pytest.mark.parametrize("spin_rad_s2", [1.5, 3.0, 6.0, 12.0])
@@ -63,10 +30,10 @@ def test_a_touch_without_any_jolt_is_told_by_the_body_that_begins_to_turn(
     tilt = np.minimum(0.5 * spin_rad_s2 * np.maximum(time_s - 20.0, 0.0) ** 2, np.pi / 2)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
     legs = (
-        _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s),
-        _track(P.RIGHT_ANKLE, tilt - kick, 0 * time_s),
+        limb(P.LEFT_ANKLE, tilt + kick, 0 * time_s),
+        limb(P.RIGHT_ANKLE, tilt - kick, 0 * time_s),
     )
-    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 20.8), _WORN)
+    found = WallFinder().finish(recording_of(time_s, *legs), (2.0, 20.8), _WORN)
     assert found == pytest.approx(20.0, abs=0.45)
 
 
@@ -76,51 +43,18 @@ def test_a_touch_is_told_where_the_legs_sink_half_and_stay_so() -> None:
     tilt = 0.9 * np.clip((time_s - 20.0) / 0.6, 0.0, 1.0)
     tilt = tilt + 0.67 * np.clip((time_s - 25.5) / 0.6, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
-    ankle = _track(P.LEFT_ANKLE, tilt + kick, 0 * time_s)
-    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 24.5), _WORN)
+    ankle = limb(P.LEFT_ANKLE, tilt + kick, 0 * time_s)
+    found = WallFinder().finish(recording_of(time_s, ankle), (2.0, 24.5), _WORN)
     assert found == pytest.approx(20.0, abs=0.4)
-
-
-def test_of_two_gains_of_a_lone_arm_that_near_the_turn_is_the_push_off() -> None:
-    """A stroke before a quick turn gains more speed than the push, and the arm rests after it."""
-    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
-    stroke, push = (size * (np.abs(time_s - at_s) < 0.15) for size, at_s in ((9.0, 8.0), (5.0, 10)))
-    wrist = _track(P.LEFT_WRIST, 0.0 * time_s, stroke + push)
-
-    def begins(*turns_s: float | None) -> list[float | None]:
-        signs = {P.LEFT_WRIST: 1.0}
-        return WallFinder().push_offs(_recording(time_s, wrist), [(6.0, 12.0)], signs, turns_s)
-
-    assert begins(9.6) == [pytest.approx(9.85, abs=0.06)]
-    assert begins() == begins(None) == [pytest.approx(7.85, abs=0.06)]
 
 
 def test_who_stands_up_at_the_wall_and_then_lies_level_again_has_touched() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     up, down = (np.clip((time_s - at_s) / 0.6, 0.0, 1.0) for at_s in (20.0, 21.8))
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
-    ankle = _track(P.LEFT_ANKLE, 1.4 * (up - down) + kick, 0 * time_s)
-    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 21.0), _WORN)
+    ankle = limb(P.LEFT_ANKLE, 1.4 * (up - down) + kick, 0 * time_s)
+    found = WallFinder().finish(recording_of(time_s, ankle), (2.0, 21.0), _WORN)
     assert found == pytest.approx(20.0, abs=0.4)
-
-
-@pytest.mark.parametrize("others_gap_s", [99.0, 6.8], ids=["seen throughout", "with a gap before"])
-def test_a_push_off_in_a_gap_of_one_wrist_is_the_others(others_gap_s: float) -> None:
-    """Before it both arms swing forward, less than the push drives them."""
-    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
-    swung = 7.0 * (np.abs(time_s - 8.0) < 0.15) - 7.0 * (np.abs(time_s - 8.9) < 0.15)
-    pushed = 8.0 * ((time_s > 10.0) & (time_s < 10.3))
-    wrists = [_track(p, 0 * time_s, swung + pushed) for p in _WRISTS]
-    lost = np.abs(time_s - 10.3) < 0.25
-    broken = replace(
-        wrists[0],
-        valid=~lost,
-        accel_m_s2=np.where(lost[:, None], G, wrists[0].accel_m_s2),
-    )
-    other = replace(wrists[1], valid=np.abs(time_s - others_gap_s) > 0.25)
-    recording = _recording(time_s, broken, other)
-    found = WallFinder().push_offs(recording, [(6.0, 12.0)], dict.fromkeys(_WRISTS, 1.0))
-    assert found == [pytest.approx(10.0, abs=0.06)]
 
 
 @pytest.mark.parametrize("worn", [1.0, -1.0], ids=["as told", "the wrong way up"])
@@ -133,8 +67,8 @@ def test_a_touch_is_told_though_the_legs_lie_level_for_a_while(worn: float) -> N
     )
     sink = 1.4 * np.clip((time_s - 20.8) / 0.7, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 19.5)
-    ankle = _track(P.LEFT_ANKLE, sink + kick, -worn * (braked + drawn))
-    found = WallFinder().finish(_recording(time_s, ankle), (2.0, 21.5), {P.LEFT_ANKLE: worn})
+    ankle = limb(P.LEFT_ANKLE, sink + kick, -worn * (braked + drawn))
+    found = WallFinder().finish(recording_of(time_s, ankle), (2.0, 21.5), {P.LEFT_ANKLE: worn})
     assert found == pytest.approx(20.0, abs=0.25)
 
 
@@ -145,8 +79,8 @@ def test_the_last_breaststroke_kick_before_the_wall_is_not_taken_for_it() -> Non
     drawn_up = -4.0 * (since_s < 0.3) + 4.0 * ((since_s > 0.4) & (since_s < 0.7))
     wall = -4.0 * ((time_s > 20.4) & (time_s < 20.7))
     sink = 1.4 * np.clip((time_s - 20.4) / 0.7, 0.0, 1.0)
-    legs = [_track(p, sink, -(drawn_up + wall)) for p in _WORN]
-    found = WallFinder().finish(_recording(time_s, *legs), (2.0, 21.5), _WORN)
+    legs = [limb(p, sink, -(drawn_up + wall)) for p in _WORN]
+    found = WallFinder().finish(recording_of(time_s, *legs), (2.0, 21.5), _WORN)
     assert found == pytest.approx(20.4, abs=0.3)
 
 
@@ -167,13 +101,13 @@ def test_a_hand_that_lies_still_after_a_jolt_is_on_the_wall_while_the_body_comes
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     sink = 1.4 * np.clip((time_s - 20.7) / 0.5, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < kicks_s)
-    legs = [_track(p, sink + side * kick, 0 * time_s)
+    legs = [limb(p, sink + side * kick, 0 * time_s)
             for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
     stops = 25.0 * (np.abs(time_s - 20.0) < 0.03)
     moves = 6.0 * np.sin(2 * np.pi * 1.5 * time_s) * (time_s < moves_s)
-    hand = _track(P.LEFT_WRIST, 0.8 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0), moves - stops)
-    late = _track(P.RIGHT_WRIST, 0 * time_s, other_m_s2 * (np.abs(time_s - 20.9) < 0.02))
-    recording = _recording(time_s, hand, late, *legs)
+    hand = limb(P.LEFT_WRIST, 0.8 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0), moves - stops)
+    late = limb(P.RIGHT_WRIST, 0 * time_s, other_m_s2 * (np.abs(time_s - 20.9) < 0.02))
+    recording = recording_of(time_s, hand, late, *legs)
     found = WallFinder().finish(recording, (2.0, 21.2), _WORN | dict.fromkeys(_WRISTS, 1.0))
     assert found is not None
     assert (abs(found - 20.0) < 0.05) is taken
@@ -184,10 +118,10 @@ def test_a_push_off_is_told_though_the_legs_lay_level_at_the_wall_for_long() -> 
     pushed = 8.0 * ((time_s > 15.0) & (time_s < 15.3))
     sway = 0.35 * np.sin(2 * np.pi * 0.3 * time_s) * (time_s < 14.5)
     kick = 0.5 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s > 16.5)
-    legs = [_track(p, sway + side * kick, -pushed)
+    legs = [limb(p, sway + side * kick, -pushed)
             for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
-    arms = [_track(p, sway, pushed) for p in _WRISTS]
-    (span,) = LengthFinder().find(_recording(time_s, *arms, *legs)).spans
+    arms = [limb(p, sway, pushed) for p in _WRISTS]
+    (span,) = LengthFinder().find(recording_of(time_s, *arms, *legs)).spans
     assert span.starts_at_wall
     assert span.start_s == pytest.approx(15.0, abs=0.1)
 
@@ -199,10 +133,10 @@ def test_legs_that_sink_wait_and_then_turn_began_with_the_touch(waits_s: float) 
     sink = 0.6 * np.clip((time_s - 20.0) / 0.5, 0.0, 1.0)
     turn = 2.0 * np.clip((time_s - 21.1 - waits_s) / 0.5, 0.0, 1.0)
     kick = 0.3 * np.sin(2 * np.pi * 2.0 * time_s) * (time_s < 20.0)
-    legs = [_track(p, -sink - turn + side * kick, 0 * time_s)
+    legs = [limb(p, -sink - turn + side * kick, 0 * time_s)
             for p, side in ((P.LEFT_ANKLE, 1.0), (P.RIGHT_ANKLE, -1.0))]  # fmt: skip
     push_s = 22.0 + waits_s
-    found = WallFinder().contact_before(_recording(time_s, *legs), push_s, (2.0, 21.5), _WORN)
+    found = WallFinder().contact_before(recording_of(time_s, *legs), push_s, (2.0, 21.5), _WORN)
     assert not found.by_feet
     assert found.at_s == pytest.approx(20.0, abs=0.35)
 
@@ -219,9 +153,9 @@ def test_the_feets_knock_on_the_wall_counts_not_that_of_their_coming_over(
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     jolts = sum(size * (np.abs(time_s - at_s) < 0.006) for at_s, size in
                 ((20.3, 40.0), (contact_s, 30.0)))  # fmt: skip
-    ankle = _track(P.LEFT_ANKLE, _tumble(time_s), jolts)
+    ankle = limb(P.LEFT_ANKLE, _tumble(time_s), jolts)
     found = WallFinder().contact_before(
-        _recording(time_s, ankle), 20.95, (2.0, 20.0), {P.LEFT_ANKLE: 1.0}
+        recording_of(time_s, ankle), 20.95, (2.0, 20.0), {P.LEFT_ANKLE: 1.0}
     )
     assert found.by_feet
     assert found.at_s == pytest.approx(contact_s, abs=0.05)
@@ -229,8 +163,8 @@ def test_the_feets_knock_on_the_wall_counts_not_that_of_their_coming_over(
 
 def test_a_swimmer_who_floats_on_has_not_touched() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
-    ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2 * np.pi * 2.0 * time_s), 0 * time_s)
-    assert WallFinder().finish(_recording(time_s, ankle), (2.0, 20.0), _WORN) is None
+    ankle = limb(P.LEFT_ANKLE, 0.3 * np.sin(2 * np.pi * 2.0 * time_s), 0 * time_s)
+    assert WallFinder().finish(recording_of(time_s, ankle), (2.0, 20.0), _WORN) is None
 
 
 def test_who_lies_on_at_the_wall_has_touched_when_all_limbs_come_to_rest() -> None:
@@ -238,10 +172,10 @@ def test_who_lies_on_at_the_wall_has_touched_when_all_limbs_come_to_rest() -> No
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     swings = np.where(time_s < 20.5, np.sin(2.0 * np.pi * 1.5 * time_s), 0.0)
     tracks = [
-        _track(place, size * swings, 0.0 * time_s)
+        limb(place, size * swings, 0.0 * time_s)
         for place, size in ((P.LEFT_ANKLE, 0.2), (P.RIGHT_ANKLE, -0.2), (P.LEFT_WRIST, 0.9))
     ]
-    recording = _recording(time_s, *tracks)
+    recording = recording_of(time_s, *tracks)
     assert WallFinder().finish(recording, (2.0, 22.0), _WORN) is None
     assert WallFinder().lies_from_s(recording, (2.0, 22.0)) == pytest.approx(20.0, abs=0.2)
     assert WallFinder().lies_from_s(recording, (2.0, 18.0)) == 18.0
@@ -254,167 +188,30 @@ def test_a_glide_or_a_gap_in_which_all_limbs_rest_ends_no_length(
     """The ankle rests for a while and kicks on, or has no data while it seems to rest."""
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     rests = (time_s > 20.0) & (time_s < 20.0 + swims_on_s)
-    ankle = _track(P.LEFT_ANKLE, 0.3 * np.sin(2.0 * np.pi * 2.0 * time_s) * ~rests, 0.0 * time_s)
+    ankle = limb(P.LEFT_ANKLE, 0.3 * np.sin(2.0 * np.pi * 2.0 * time_s) * ~rests, 0.0 * time_s)
     if valid_s:
         ankle = replace(ankle, valid=~rests)
-    assert WallFinder().lies_from_s(_recording(time_s, ankle), (2.0, 23.0)) == 23.0
-
-
-def _push(time_s: FloatArray, start_s: float) -> FloatArray:
-    """Return half a sine of 0.4 s that gives 2.3 m/s."""
-    share = np.clip((time_s - start_s) / 0.4, 0.0, 1.0)
-    return 9.0 * np.sin(np.pi * share)
-
-
-def test_one_arm_that_turns_on_does_not_hide_the_push_off() -> None:
-    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
-    push = _push(time_s, 5.0)
-    still = _track(P.LEFT_WRIST, 0.05 * np.sin(time_s), push)
-    turning = _track(P.RIGHT_WRIST, 5.0 * np.maximum(time_s - 5.0, 0.0), push)
-    recording = _recording(time_s, still, turning)
-    worn = dict.fromkeys(recording.tracks, 1.0)
-    found = WallFinder().push_offs(recording, [(2.0, 8.0)], worn)[0]
-    assert found == pytest.approx(5.0, abs=0.1)
-    swinging = _recording(time_s, turning)
-    assert WallFinder().push_offs(swinging, [(2.0, 8.0)], worn) == [None]
-
-
-def test_who_turns_over_in_the_glide_has_pushed_off_all_the_same() -> None:
-    """After a flip one pushes off on the back or the side: arms turn about themselves, not aside.
-
-    Both straps sit askew, so that some of the turn shows about the other axes. The legs were drawn
-    to the wall before.
-    """
-    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
-    push = _push(time_s, 5.0)
-    over = np.pi * np.clip((time_s - 5.2) / 0.6, 0.0, 1.0)
-    still = 0.02 * np.sin(time_s)
-    legs = (_track(p, still, -_push(time_s, 4.2)) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE))
-    wrists = (_askew(_track(p, still, push), over) for p in _WRISTS)
-    recording = _recording(time_s, *wrists, *legs)
-    found = WallFinder().push_offs(recording, [(2.0, 8.0)], dict.fromkeys(recording.tracks, 1.0))
-    assert found[0] == pytest.approx(5.0, abs=0.1)
-
-
-def test_a_turn_about_itself_is_a_glide_only_where_other_limbs_bear_it_out() -> None:
-    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
-    wrist = _askew(_track(P.LEFT_WRIST, 0.02 * np.sin(time_s), _push(time_s, 5.0)), 5.0 * time_s)
-    recording = _recording(time_s, wrist)
-    calm = [pulse_of(recording, wrist, 1.0, 200, 800, 0.5, alone=a).calm for a in (True, False)]
-    assert calm[0].max() < 0.1
-    assert calm[1].min() > 0.9
-
-
-def test_arms_that_swing_forward_before_a_push_are_not_taken_for_it() -> None:
-    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
-    swing = 1.3 * _push(time_s, 3.8) - 1.3 * _push(time_s, 4.3)
-    still, ahead = 0.02 * np.sin(time_s), swing + _push(time_s, 5.0)
-    recording = _recording(time_s, *(_track(p, still, ahead) for p in _WRISTS))
-    found = WallFinder().push_offs(recording, [(2.0, 8.0)], dict.fromkeys(recording.tracks, 1.0))
-    assert found[0] == pytest.approx(5.0, abs=0.1)
-
-
-def test_the_last_gain_alike_is_the_push_off_where_legs_are_worn_though_it_is_soft() -> None:
-    time_s = np.arange(0.0, 12.0, 1.0 / RATE_HZ)
-    still, ahead = 0.02 * np.sin(time_s), 0.5 * _push(time_s, 3.8) + 0.33 * _push(time_s, 5.0)
-    wrists = [_track(p, still, ahead) for p in _WRISTS]
-    legs = [_track(p, still + np.pi, 0.0 * time_s) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)]
-    worn = dict.fromkeys((*_WRISTS, P.LEFT_ANKLE, P.RIGHT_ANKLE), 1.0)
-
-    def begins(*tracks: Track) -> float | None:
-        return WallFinder().push_offs(_recording(time_s, *tracks), [(2.0, 8.0)], worn)[0]
-
-    assert begins(*wrists, *legs) == pytest.approx(5.0, abs=0.1)
-    assert begins(*wrists) == pytest.approx(3.8, abs=0.1)
-
-
-def test_two_arms_that_idled_before_the_push_off_tell_it_behind_where_it_was_sought() -> None:
-    """Where they glide both, and did not swim before: one arm does so between its strokes, too."""
-    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
-    still, ahead = 0.02 * np.sin(time_s), 0.38 * _push(time_s, 3.2) + _push(time_s, 6.5)
-    both = [_track(p, still, ahead) for p in _WRISTS]
-    worn = dict.fromkeys(_WRISTS, 1.0)
-
-    def begins(*tracks: Track) -> float | None:
-        return WallFinder().push_offs(_recording(time_s, *tracks), [(2.0, 4.0)], worn)[0]
-
-    assert begins(*both) == pytest.approx(6.5, abs=0.1)
-    assert begins(both[0]) == pytest.approx(3.2, abs=0.1)
-    swings = still + 1.5 * np.sin(8.0 * np.pi * np.clip(time_s - 4.5, 0.0, 1.5) / 3.0)
-    assert begins(*(_track(p, swings, ahead) for p in _WRISTS)) == pytest.approx(3.2, abs=0.1)
-
-
-def test_arms_that_are_stretched_only_in_the_glide_still_tell_the_push_off() -> None:
-    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
-    raised = np.clip((time_s - 5.5) / 0.7, 0.0, 1.0)
-    wrist = _track(P.LEFT_WRIST, -1.4 * (1.0 - raised), _push(time_s, 5.0))
-    recording = _recording(time_s, wrist)
-    found = WallFinder().push_offs(recording, [(2.0, 9.0)], {P.LEFT_WRIST: 1.0})[0]
-    assert found == pytest.approx(5.0, abs=0.2)
-
-
-def test_the_gain_of_a_last_recovery_is_no_push_off_for_the_arm_strokes_on() -> None:
-    """Both are seen only by where the arm points a second later; a stroke gains more speed."""
-    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
-    recovers = 2.0 * np.pi * np.clip((time_s - 3.3) / 0.9, 0.0, 1.0)
-    raised = np.clip((time_s - 6.4) / 0.4, 0.0, 1.0)
-    ahead = 1.3 * _push(time_s, 3.2) + _push(time_s, 6.0)
-    wrist = _track(P.LEFT_WRIST, recovers - 1.4 * (1.0 - raised), ahead)
-    found = WallFinder().push_offs(_recording(time_s, wrist), [(5.0, 9.0)], {P.LEFT_WRIST: 1.0})[0]
-    assert found == pytest.approx(6.0, abs=0.2)
-
-
-def test_a_lone_arms_gain_of_speed_is_a_push_off_only_where_the_legs_share_it() -> None:
-    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
-    still, push = 0.02 * np.sin(time_s), _push(time_s, 6.0)
-    arm = _track(P.LEFT_WRIST, still, 1.3 * _push(time_s, 4.0) + push)
-    leg = _track(P.LEFT_ANKLE, still + np.pi, _push(time_s, 6.1))
-    worn = {P.LEFT_WRIST: 1.0, P.LEFT_ANKLE: 1.0}
-    recording = _recording(time_s, arm, leg)
-    assert WallFinder().push_offs(recording, [(3.0, 9.0)], worn)[0] == pytest.approx(6.0, abs=0.1)
+    assert WallFinder().lies_from_s(recording_of(time_s, ankle), (2.0, 23.0)) == 23.0
 
 
 def test_a_lone_arm_that_floats_up_ahead_after_the_touch_does_not_delay_it() -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     swims = time_s < 20.0
     floats = np.interp(time_s, [20.0, 21.0, 21.9, 22.3], [-1.4, 0.0, 0.0, -1.5])
-    wrist = _track(
+    wrist = limb(
         P.LEFT_WRIST, np.where(swims, -1.5 * np.sin(4.0 * time_s) ** 2, floats), 0.0 * time_s
     )
     touch_s = WallFinder().finish(
-        _recording(time_s, wrist), (2.0, 20.3), dict.fromkeys(_WRISTS, 1.0)
+        recording_of(time_s, wrist), (2.0, 20.3), dict.fromkeys(_WRISTS, 1.0)
     )
     assert touch_s == pytest.approx(20.0, abs=0.9)
-
-
-def test_a_wrist_worn_the_wrong_way_up_still_tells_the_push_off() -> None:
-    time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
-    hanging = np.where(time_s < 10.0, -np.pi / 2, 0.0)
-    pulls = np.where(time_s > 18.0, -1.2 * np.sin(2.0 * time_s) ** 2, 0.0)
-    drawn = 0.4 * np.gradient(pulls, 1.0 / RATE_HZ) ** 2
-    right_way = _track(P.LEFT_WRIST, hanging + pulls, _push(time_s, 15.0) - drawn)
-    wrong = replace(
-        right_way,
-        accel_m_s2=right_way.accel_m_s2 * [-1.0, -1.0, 1.0],
-        gyro_rad_s=right_way.gyro_rad_s * [-1.0, -1.0, 1.0],
-        q_world_from_sensor=(
-            Rotation.from_quat(right_way.q_world_from_sensor, scalar_first=True)
-            * Rotation.from_rotvec([0.0, 0.0, np.pi])
-        ).as_quat(scalar_first=True),
-    )
-    for track, sign in ((right_way, 1.0), (wrong, -1.0)):
-        recording = _recording(time_s, track)
-        worn = worn_signs(recording, [(15.0, 30.0)])
-        assert worn[P.LEFT_WRIST] == sign
-        found = WallFinder().push_offs(recording, [(13.0, 17.0)], worn)[0]
-        assert found == pytest.approx(15.0, abs=0.1)
 
 
 @pytest.mark.parametrize("turned", [False, True])
 def test_which_way_up_an_ankle_is_that_rides_along_tells_the_rest(turned: bool) -> None:
     time_s = np.arange(0.0, 30.0, 1.0 / RATE_HZ)
     hanging = np.where(time_s < 10.0, np.pi / 2 if turned else -np.pi / 2, 0.0)
-    recording = _recording(time_s, _track(P.LEFT_ANKLE, hanging, 0.0 * time_s))
+    recording = recording_of(time_s, limb(P.LEFT_ANKLE, hanging, 0.0 * time_s))
     worn = worn_signs(recording, [(15.0, 30.0)])
     assert worn[P.LEFT_ANKLE] == (-1.0 if turned else 1.0)
 
@@ -573,12 +370,12 @@ def test_feet_under_the_body_are_an_open_turn_though_the_knees_bend(
     round_rad = np.pi * share * share * (3.0 - 2.0 * share)
     under = -under_rad * np.sin(round_rad)
     planted = planted_rad * np.clip((time_s - 21.1) / 0.2, 0.0, 1.0)
-    track = _track(P.LEFT_ANKLE, kick + under + heels_up + planted, 0 * time_s)
+    track = limb(P.LEFT_ANKLE, kick + under + heels_up + planted, 0 * time_s)
     yaw = Rotation.from_rotvec(np.outer(round_rad, [0.0, 0.0, 1.0]))
     q = yaw * Rotation.from_quat(track.q_world_from_sensor, scalar_first=True)
     track = replace(track, q_world_from_sensor=q.as_quat(scalar_first=True))
     found = WallFinder().contact_before(
-        _recording(time_s, track), 21.4, (2.0, 20.5), {P.LEFT_ANKLE: 1.0}
+        recording_of(time_s, track), 21.4, (2.0, 20.5), {P.LEFT_ANKLE: 1.0}
     )
     assert not found.by_feet
     assert found.at_s == pytest.approx(20.0, abs=0.3)
