@@ -23,6 +23,10 @@ _HAS_HEADING: Final = 0.2
 crawl, below 0.1 where a straight arm goes round evenly (no source)."""
 _SAME_WAY: Final = 0.5
 """Cosine of the largest turn of who still swims the same way."""
+_AS_HARD: Final = 1.4
+"""By how much the root mean square of an arm's turning may change while it swims on: 1.31 at most
+in synthetic swimmers who stop on the way, 1.5 and more from idling or treading water to swimming.
+"""
 _CYCLES_S: Final = 10.0
 """Over how much of a stretch an arm's mean is taken: several cycles (our choice)."""
 
@@ -70,7 +74,7 @@ def bodies_way(
 def arms_keep_way(
     recording: Recording, first_s: tuple[float, float], second_s: tuple[float, float]
 ) -> bool:
-    """Tell whether the arms clearly swim the same way in two stretches, one after the other.
+    """Tell whether the arms clearly swim the same way, as hard, in two stretches one after another.
 
     A sensor that lost data in between has lost its heading as well, and one whose mean has none
     doesn't tell: where no wrist does, the answer is no.
@@ -83,6 +87,9 @@ def arms_keep_way(
     parts = [slice(*np.searchsorted(recording.time_s, part_s)) for part_s in stretches_s]
     for track in (recording.tracks[p] for p in WRISTS if p in recording.tracks):
         if track.valid[parts[0].start : parts[1].stop].all():
+            hard = [np.sqrt(np.mean(track.gyro_rad_s[part] ** 2)) for part in parts]
+            if max(hard) > _AS_HARD * min(hard):
+                return False
             flat = rotations_of(track)
             before.append(flat[parts[0]].mean(axis=0)[None])
             after.append(flat[parts[1]].mean(axis=0)[None])

@@ -436,13 +436,28 @@ def test_a_head_that_rides_along_with_the_trunk_keeps_the_zero_of_its_glides() -
     assert _head_zero_deg(80.0, head_deg, rides) == pytest.approx(np.median(head_deg))
 
 
+@pytest.mark.parametrize(("glide_deg", "within_deg"), [(-45.0, 0.1), (60.0, 3.0), (None, 3.0)])
+def test_no_strap_makes_a_face_that_is_up_half_of_the_time_lie_between(
+    glide_deg: float | None, within_deg: float
+) -> None:
+    """The face is down at -45 degrees, as the casing tells; the median lies half-way up."""
+    rng = np.random.default_rng(3)
+    still, turned = -45.0 + rng.normal(0.0, 4.0, 400), 45.0 + rng.normal(0.0, 3.0, 410)
+    roll_deg = np.r_[still, turned, np.linspace(-45.0, 45.0, 190)]
+    found = _head_zero_deg(glide_deg, roll_deg, casing_deg=-60.0)
+    assert found == pytest.approx(-45.0, abs=within_deg)
+    assert abs(_head_zero_deg(None, roll_deg, casing_deg=0.0)) < 45.0
+
+
 def test_a_heads_roll_is_held_against_the_backs_where_that_has_data(
     swum: tuple[Rehearsal, Recording], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rehearsal, recording = swum
     rides: list[list[FloatArray]] = []
 
-    def zero_deg(_glide: float | None, _head_deg: FloatArray, riding: list[FloatArray]) -> float:
+    def zero_deg(
+        _glide: float | None, _head_deg: FloatArray, riding: list[FloatArray], _casing: float
+    ) -> float:
         rides.append(riding)
         return 0.0
 

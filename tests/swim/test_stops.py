@@ -69,7 +69,13 @@ def test_an_ankle_without_data_has_no_say() -> None:
     assert len(without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4
 
 
-def _arm(turned_from_s: float, *, turned_rad: float = np.pi, evenly: bool = False) -> Recording:
+def _arm(
+    turned_from_s: float,
+    *,
+    turned_rad: float = np.pi,
+    evenly: bool = False,
+    idly_until_s: float = 0.0,
+) -> Recording:
     """Return a wrist that swings to and fro, or goes round, on the second way back and forth.
 
     The third length goes the way of the first, until the swimmer has turned.
@@ -85,7 +91,8 @@ def _arm(turned_from_s: float, *, turned_rad: float = np.pi, evenly: bool = Fals
         scalar_first=True
     )
     leg = _legs(300.0).tracks[Placement.LEFT_ANKLE]
-    track = replace(leg, placement=Placement.RIGHT_WRIST, q_world_from_sensor=q)
+    turning = np.outer(np.where(time_s < idly_until_s, 2.0, 4.0), [0.0, 1.0, 0.0])
+    track = replace(leg, placement=Placement.RIGHT_WRIST, q_world_from_sensor=q, gyro_rad_s=turning)
     return Recording(rate_hz=RATE_HZ, time_s=time_s, tracks={track.placement: track})
 
 
@@ -98,6 +105,7 @@ def _arm(turned_from_s: float, *, turned_rad: float = np.pi, evenly: bool = Fals
         ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(85.0), False),
         ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(85.0, turned_rad=0.5), True),
         ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(300.0, evenly=True), False),
+        ((_span(70.0, 83.0), _span(91.0, 103.0)), _arm(300.0, idly_until_s=87.0), False),
         ((_span(70.0, 83.0), _span(99.0, 110.0)), _arm(300.0), False),
         ((_span(70.0, 96.0), _span(100.0, 126.0)), _arm(300.0), False),
     ],
@@ -108,6 +116,7 @@ def _arm(turned_from_s: float, *, turned_rad: float = np.pi, evenly: bool = Fals
         "turns round",
         "swims on askew",
         "no heading",
+        "trod water",
         "rests",
         "two lengths",
     ],
