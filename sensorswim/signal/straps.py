@@ -7,7 +7,7 @@ the glides after the push-off, where the body lies flat, or else from the middle
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -107,6 +107,9 @@ def align(
             kicking += [place] if kicks else []
             if place is ANKLES[-1] and tuple(kicking) == ANKLES:
                 straps |= _levelled(recording, lengths, straps)
+            elif place is ANKLES[-1] and kicking:
+                along = [roll_deg(recording.tracks[kicking[0]], straps[kicking[0]])]
+                straps |= _beside(recording, lengths, standing, straps.keys() - kicking, along)
         else:
             back = [p for p in BACK if p in straps and place is Placement.HEAD]
             along = [roll_deg(recording.tracks[p], straps[p]) for p in back or kicking]
@@ -236,6 +239,26 @@ def _levelled(
     return turned
 
 
+def _beside(
+    recording: Recording,
+    lengths: pd.DataFrame,
+    standing: Upright,
+    riding: Iterable[Placement],
+    along_deg: Sequence[FloatArray],
+) -> dict[Placement, FloatArray]:
+    """Return the frame of a leg that rides beside one that kicks and knows its zero of roll."""
+    turned = {}
+    for place in riding:
+        track = recording.tracks[place]
+        swimming = _during(recording.time_s, lengths, "swim_start_s") & track.valid
+        if swimming.sum() >= _MIN_SAMPLES:
+            toes, x_up = _upright(recording, track, lengths, standing, -1.0), -standing.down[place]
+            turned[place] = _riding_shank(
+                track, recording, lengths, swimming, toes, x_up or -1.0, along_deg
+            )
+    return turned
+
+
 def _riding_shank(
     track: Track,
     recording: Recording,
@@ -243,10 +266,12 @@ def _riding_shank(
     swimming: BoolArray,
     toes: FloatArray | None,
     x_up: float,
+    along_deg: Sequence[FloatArray] = (),
 ) -> FloatArray:
     """Return the frame of a leg that doesn't kick: its zero of roll as on the trunk."""
     assert track.placement.side is not None
-    crown = _trunk(track, recording, lengths, swimming, None if toes is None else -toes, x_up)
+    up = None if toes is None else -toes
+    crown = _trunk(track, recording, lengths, swimming, up, x_up, along_deg)
     sign = track.placement.side.sign
     return np.stack([-crown[0], sign * crown[2], sign * crown[1]])
 
@@ -401,13 +426,13 @@ def _glide_deg(
 ) -> _Glide | None:
     """Return the median roll of the glides that agree, None where too few do.
 
-    After a flip turn many glide on their side for a while.
+    After a flip turn many glide on their side for a while, or flat on the back.
     """
     middles, ranges = [], []
     for glide in _glides(recording, lengths):
         calm = _calmest(recording, track, glide)
         if calm is not None and track.valid[calm].all():
-            middles.append(float(np.median(roll_deg[calm])))
+            middles.append((float(np.median(roll_deg[calm])) + 90.0) % 180.0 - 90.0)
             later = slice((glide.start + glide.stop) // 2, glide.stop)
             range_deg = float(np.ptp(np.percentile(roll_deg[later], _MOSTLY)))
             ranges.append(range_deg if track.valid[later].all() else np.inf)
