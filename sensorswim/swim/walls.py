@@ -98,10 +98,11 @@ _HARDEST_M_S = 1.8
 """Gain of speed that the others are measured by at most: ankles that go over the top in a flip turn
 gain up to 4 m/s, towards the wall. Picked on synthetic swimmers of one build, tried on thirteen."""
 
-_LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 5.0, 0.4, 0.8, 0.5, 1.5
-"""A glide whose push-off was not seen: how long it may last, over how much turning is averaged,
-cosine within which the arms keep their direction, sine of their slope and the turning below which
-they lie stretched (no source; idle hands turn more, and hang)."""
+_LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 8.5, 0.4, 0.8, 0.5, 1.5
+"""A glide whose push-off was not seen: how long it may last (15 m under water, as far as the rules of
+World Aquatics let one, from memory, at 1.8 m/s), over how much turning is averaged, cosine within
+which the arms keep their direction, sine of their slope and the turning below which they lie
+stretched (no source; idle hands turn more, and hang)."""
 _BEGUN_S = 0.0, 0.3, 0.6
 """How long before the first cycle's begin such a glide may be over."""
 

@@ -149,12 +149,13 @@ def test_a_turn_lies_where_cycles_go_on_soon() -> None:
 
 
 @pytest.mark.parametrize(
-    ("slope_rad", "since_s", "begin_s"), [(0.1, 7.0, 7.0), (0.9, 7.0, 10.0), (0.1, 2.0, 10.0)]
+    ("slope_rad", "since_s", "begin_s"),
+    [(0.1, 7.0, 7.0), (0.1, 3.0, 3.0), (0.9, 7.0, 10.0), (0.1, 1.0, 10.0)],
 )
 def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
     slope_rad: float, since_s: float, begin_s: float
 ) -> None:
-    """The arm lies stretched and level; sloping down it hangs, and lying so for 8 s it rests."""
+    """The arm lies stretched and level; sloping down it hangs, and lying so for 9 s it rests."""
     time_s = _time_s(12.0)
     up = np.clip((time_s - since_s) / 0.5 + 1.0, 0.0, 1.0)
     recording = _wrist(1.5 - (1.5 - slope_rad) * up)
@@ -162,9 +163,9 @@ def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
 
 
 def test_an_arm_that_lies_stretched_for_longer_than_a_glide_rests() -> None:
-    time_s = _time_s(12.0)
-    up = np.clip((time_s - 4.0) / 0.5 + 1.0, 0.0, 1.0)
-    assert WallFinder().glides_from_s(_wrist(1.5 - 1.4 * up), 10.0) == 10.0
+    time_s = _time_s(14.0)
+    up = np.clip((time_s - 3.0) / 0.5 + 1.0, 0.0, 1.0)
+    assert WallFinder().glides_from_s(_wrist(1.5 - 1.4 * up), 12.0) == 12.0
 
 
 def test_the_first_cycle_may_have_begun_when_the_glide_is_over() -> None:
