@@ -17,10 +17,10 @@ BLUR_S = 4.0
 """Half of the window in which a wrist's rhythm is looked for."""
 
 
-def rotations_of(track: Track, step: int = 1) -> FloatArray:
-    """Return the flattened rotation matrices (N, 9) of an oriented track, every `step`-th."""
+def rotations_of(track: Track, rows: slice) -> FloatArray:
+    """Return the flattened rotation matrices (K, 9) of some rows of an oriented track."""
     assert track.q_world_from_sensor is not None
-    q = track.q_world_from_sensor[::step]
+    q = track.q_world_from_sensor[rows]
     return Rotation.from_quat(q, scalar_first=True).as_matrix().reshape(-1, 9)
 
 

@@ -130,7 +130,7 @@ class LengthFinder:
         step = max(round(recording.rate_hz / COARSE_HZ), 1)
         rate_hz = recording.rate_hz / step
         coarse_s = recording.time_s[::step]
-        flat = {p: rotations_of(t, step) for p, t in recording.tracks.items()}
+        flat = {p: rotations_of(t, slice(None, None, step)) for p, t in recording.tracks.items()}
         valid = {p: t.valid[::step] for p, t in recording.tracks.items()}
         rhythm = ArmRhythm.of(recording, flat, len(coarse_s), rate_hz, step, self.level_limit)
         period_s, strength = rhythm.period_s, rhythm.strength

@@ -99,7 +99,7 @@ _HARDEST_M_S = 1.8
 gain up to 4 m/s, towards the wall. Picked on synthetic swimmers of one build, tried on thirteen."""
 
 _LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 8.5, 0.4, 0.8, 0.5, 1.5
-"""A glide whose push-off was not seen: how long it may last (15 m under water at 1.8 m/s; no further
+"""A glide whose push-off was not seen: how long it may last (15 m under water at 1.8 m/s, the most
 by the rules of World Aquatics, from memory), over how much turning is averaged, cosine within which
 the arms keep their direction, sine of their slope and the turning below which they lie stretched
 (no source; idle hands turn more, and hang)."""

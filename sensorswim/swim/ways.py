@@ -90,9 +90,8 @@ def arms_keep_way(
             hard = [np.sqrt(np.mean(track.gyro_rad_s[part] ** 2)) for part in parts]
             if max(hard) > _AS_HARD * min(hard):
                 return False
-            flat = rotations_of(track)
-            before.append(flat[parts[0]].mean(axis=0)[None])
-            after.append(flat[parts[1]].mean(axis=0)[None])
+            before.append(rotations_of(track, parts[0]).mean(axis=0)[None])
+            after.append(rotations_of(track, parts[1]).mean(axis=0)[None])
     if not before:
         return False
     turn = turned_deg(before, after, [np.ones(1)] * len(before))[0]
