@@ -68,7 +68,7 @@ class ActivityRule:
     sweep_ratio : float
         Sideways over vertical travel of a lone wrist above which it swings out low, as in
         butterfly; in crawl the roll of the body keeps it close: 0.6 at most, but for wide
-        recoveries. In butterfly 0.4 to 1.2, mostly above 0.6.
+        recoveries, and 0.66 from a very noisy sensor. In butterfly 0.4 to 1.2, mostly above 0.6.
     hangs : float
         The tilt as in `stands` below which a forearm that comes forward hangs under a high elbow,
         which is crawl's.
@@ -92,7 +92,7 @@ class ActivityRule:
     rises_level: float = 0.2
     hangs_not: float = -0.55
     stands: float = 0.65
-    sweep_ratio: float = 0.65
+    sweep_ratio: float = 0.68
     hangs: float = -0.3
     heaves_misfit_m: float = 0.009
     rolling_deg: float = 5.0
