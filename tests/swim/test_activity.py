@@ -216,8 +216,8 @@ def test_an_arm_that_fits_no_prone_shoulder_is_on_the_back_only_if_it_comes_out_
     ("passes", "misfit_m", "wide_m", "name"),
     [
         (0.0, 0.015, 0.7, "butterfly"),
-        (0.0, 0.015, 0.53, "butterfly"),
-        (0.0, 0.015, 0.44, "front_crawl"),
+        (0.0, 0.015, 0.56, "butterfly"),
+        (0.0, 0.015, 0.53, "front_crawl"),
         (-0.6, 0.015, 0.7, "front_crawl"),
         (0.98, 0.015, 0.7, "front_crawl"),
         (0.0, 0.006, 0.7, "front_crawl"),
