@@ -227,7 +227,7 @@ class WallFinder:
         firm = told[peaks] >= self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
         if not firm.any():
             return None
-        peaks = peaks if legs else peaks[firm]
+        peaks = peaks if legs and not later_s else peaks[firm]
         usual = peaks[after_s[peaks] == 0.0]
         peaks = usual if len(usual) else peaks
         begin = _rise(forward, int(peaks[-1]), recording.rate_hz)
