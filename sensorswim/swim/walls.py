@@ -170,9 +170,10 @@ class WallFinder:
         for window, turn_s in zip_longest(windows, turns_s):
             near = partial(self._push_off, recording, worn=worn, window=window, turn_s=turn_s)
             later_s = _IDLED_S if two_wrists and turn_s is None else 0.0
-            found = near(upper, stretched_s=_STRETCHED_S, witnesses=witnesses, later_s=later_s)
+            soon = partial(near, upper, stretched_s=_STRETCHED_S, witnesses=witnesses)
+            found = soon(later_s=later_s)
             if found is None and ankles:
-                found = near(upper, stretched_s=_STRETCHED_S, later_s=_DRAWN_UP_S)
+                found = soon(later_s=_DRAWN_UP_S)
             if found is None and ankles:
                 found = near(ankles, stretched_s=_STRETCHED_S)
             elif found is None:
