@@ -49,10 +49,11 @@ _OUTER_SHARE: Final = 0.5
 _HEAD_DOUBT_DEG: Final = 12.0
 _HEAD_OFTEN: Final = 0.2
 """Picked on the synthetic swimmer."""
-_MOST_ASKEW_DEG: Final = 28.0
-"""Straps are up to 25 degrees off about any axis (file contract): a head's zero of roll was within
-23 degrees of its casing's in 93 synthetic sessions of eight builds, and 50 and more from it in two
-in which the median lay between the face down and up."""
+_MOST_ASKEW_DEG, _ON_BACK_DEG = 34.0, 90.0
+"""Straps are up to 25 degrees off about any axis (file contract), which rolls a casing by up to 34:
+a head's zero of roll was within 23 degrees of its casing's in 93 synthetic sessions of eight
+builds, and 50 and more from it in two in which the median lay between the face down and up. Beyond
+the second one swims on the back for most of the time."""
 _ROLLS_DEG: Final = range(-90, 91, 6)
 _LEVEL_DEG: Final = 2.7
 """From how far off the zero of the kicks gives way to that of glides and peaks, and how well these
@@ -356,7 +357,9 @@ def _head_zero_deg(
     No strap sits so far off that the face is down while the casing (`casing_deg`) lies on its side.
     """
     middle = float(np.median(swimming_deg))
-    if casing_deg is not None and _apart_deg(middle, casing_deg) > _MOST_ASKEW_DEG:
+    askew_deg = 0.0 if casing_deg is None else _apart_deg(middle, casing_deg)
+    sides_up = glide is None or _apart_deg(middle, glide) > _HEAD_DOUBT_DEG
+    if casing_deg is not None and sides_up and _MOST_ASKEW_DEG < askew_deg < _ON_BACK_DEG:
         if glide is not None and _apart_deg(glide, casing_deg) <= _MOST_ASKEW_DEG:
             return glide
         away = np.arange(-_MOST_ASKEW_DEG, _MOST_ASKEW_DEG + 1.0)
@@ -432,9 +435,11 @@ def _glide_deg(
     for glide in _glides(recording, lengths):
         calm = _calmest(recording, track, glide)
         if calm is not None and track.valid[calm].all():
-            middles.append((float(np.median(roll_deg[calm])) + 90.0) % 180.0 - 90.0)
+            at_deg = float(np.median(np.unwrap(roll_deg[calm], period=360.0)))
+            middles.append((at_deg + 90.0) % 180.0 - 90.0)
             later = slice((glide.start + glide.stop) // 2, glide.stop)
-            range_deg = float(np.ptp(np.percentile(roll_deg[later], _MOSTLY)))
+            whole_deg = np.unwrap(roll_deg[later], period=360.0)
+            range_deg = float(np.ptp(np.percentile(whole_deg, _MOSTLY)))
             ranges.append(range_deg if track.valid[later].all() else np.inf)
     alike = np.abs(np.subtract.outer(middles, middles)) < _GLIDE_SPREAD_DEG
     if not middles or alike.sum(axis=1).max() < max(2, _GLIDE_SHARE * len(middles)):

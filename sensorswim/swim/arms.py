@@ -39,8 +39,8 @@ _GLIDE_WEIGHT = 20.0
 _LONGEST_CYCLE_S = 4.6
 _STREAMLINED_S = 0.8
 """How long the arms lie stretched after a push-off: those that come overhead before bring none of
-them out of a stroke. The soonest entry of 2500 lengths of synthetic swimmers of fourteen builds
-comes 1.2 s after the push-off."""
+them out of a stroke. A forearm passes to the front at most 0.3 s before its entry, and the soonest
+entry of 2500 lengths of synthetic swimmers of fourteen builds comes 1.2 s after the push-off."""
 _ROUND = 0.5
 _LEAST_CYCLES = 2
 _LEAST_FOR_DRIFT = 5

@@ -19,6 +19,8 @@ from sensorswim.model.streams import BoolArray, FloatArray, IntArray
 from sensorswim.model.tables import rows_of
 
 _SOMERSAULT_DEG: Final = 110.0
+_TURN_S: Final = 3.0
+"""Who is further over than so rolls no half cycle, and none after it so near the wall."""
 _USUAL_GLIDE_S: Final = 3.0
 """From the push-off to the first entry (common practice, no source), where no wrist tells it."""
 _EACH: Final = ("length_no", "run", "opens", "sign", "first", "peak", "stop")
@@ -173,13 +175,14 @@ def find_half_cycles(
     """
     rule = rule or HalfRule()
     rows: list[tuple[int, int, int, int]] = []
-    run = 0
+    run, over = 0, np.abs(roll_deg) > _SOMERSAULT_DEG
+    level_deg = np.where(over, np.nan, roll_deg)
     glided_s = lengths["start_s"] + _USUAL_GLIDE_S
     lengths = lengths.assign(swim_start_s=lengths["swim_start_s"].fillna(glided_s))
     for length in rows_of(lengths, "length_no", "swim_start_s", "end_s"):
         run += 1
-        for a, b in pairwise(_edges(time_s, roll_deg, length)):
-            if _counts(roll_deg[a : b + 2], (b - a) * float(time_s[1] - time_s[0]), rule):
+        for a, b in pairwise(_edges(time_s, level_deg, over, length)):
+            if _counts(level_deg[a : b + 2], (b - a) * float(time_s[1] - time_s[0]), rule):
                 rows.append((int(length["length_no"]), run, a, b + 2))
             else:
                 run += 1
@@ -195,16 +198,15 @@ def find_half_cycles(
     )  # fmt: skip
 
 
-def _edges(time_s: FloatArray, roll_deg: FloatArray, length: dict[str, Any]) -> IntArray:
-    """Return the last samples before the zero crossings of a length.
-
-    Who turns over its head at the end, or back onto the front at the begin, rolls no half cycle.
-    """
-    first, last = np.searchsorted(time_s, [length["swim_start_s"], length["end_s"]])
-    over = first + np.flatnonzero(np.abs(roll_deg[first:last]) > _SOMERSAULT_DEG)
-    middle = (first + last) // 2
-    first = int((over[over < middle] + 1).max(initial=first))
-    part = roll_deg[first : int(over[over >= middle].min(initial=last))]
+def _edges(
+    time_s: FloatArray, roll_deg: FloatArray, over: BoolArray, length: dict[str, Any]
+) -> IntArray:
+    """Return the last samples before the zero crossings of a length, up to the turn at its end."""
+    turn_s = max(length["end_s"] - _TURN_S, length["swim_start_s"])
+    spans_s = [length["swim_start_s"], turn_s, length["end_s"]]
+    first, late, last = np.searchsorted(time_s, spans_s)
+    turns = late + np.flatnonzero(over[late:last])
+    part = roll_deg[first : int(turns.min(initial=last))]
     known = np.isfinite(part)
     change = (np.sign(part[1:]) * np.sign(part[:-1]) < 0) | (known[1:] != known[:-1])
     return np.asarray(first + np.flatnonzero(change))

@@ -153,7 +153,8 @@ class LengthFinder:
         if not steady:
             known = np.all(list(valid.values()), axis=0)
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
-        spans = without_stops(spans, recording)
+        quickest_s = pool_length_m / self.fastest_m_s
+        spans = without_stops(spans, recording, quickest_s)
         least_s = min(self.shortest_s, pool_length_m / _SPRINT_M_S)
         return LengthSearch(
             spans=judge_finished(without_bits(without_overlap(spans), least_s)),

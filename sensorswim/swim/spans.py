@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -12,10 +13,10 @@ from sensorswim.swim.ways import TRUNK_AND_LEGS, arms_keep_way, bodies_way
 
 SEVERAL = 3
 """So many lengths tell how long one takes."""
-STOP_S, _AS_LONG, _PART, _TWO = 15.0, 0.25, 0.75, 1.6
+STOP_S, _AS_LONG, _PART = 15.0, 0.25, 0.75
 """A swimmer who stops on the way goes on within so long, in the same direction; both parts last as
-long as another length, within such a share of it, and either is a part of it at most; where arms
-alone tell, both last for less than so many of the longest other one (our choice)."""
+long as another length, within such a share of it, and either is a part of it at most (our
+choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,14 +58,27 @@ def without_bits(spans: tuple[LengthSpan, ...], least_s: float) -> tuple[LengthS
     return tuple(s for s in spans if s.starts_at_wall or s.end_s - s.start_s >= least_s)
 
 
-def without_stops(spans: tuple[LengthSpan, ...], recording: Recording) -> tuple[LengthSpan, ...]:
+def without_stops(
+    spans: tuple[LengthSpan, ...], recording: Recording, quickest_s: float
+) -> tuple[LengthSpan, ...]:
     """Return the lengths with those whole again on whose way the swimmer stopped and went on.
 
     Legs and trunk: no push-off begins the second part, nobody turned round, and one part alone is
     too short. Arms alone, which may take a start in mid-water for a second push-off: they swim on
-    the same way, for not nearly as long in all as two other lengths take.
+    the same way, and one part alone is over before anybody could be at the other end, or both take
+    no longer than others. Else a length without arm strokes may lie between.
+
+    Parameters
+    ----------
+    spans : tuple of LengthSpan
+    recording : Recording
+        Oriented.
+    quickest_s : float
+        How long the fastest take for a length.
     """
-    goes_on = _goes_on if any(p in recording.tracks for p in TRUNK_AND_LEGS) else _arms_go_on
+    goes_on = _goes_on
+    if not any(p in recording.tracks for p in TRUNK_AND_LEGS):
+        goes_on = partial(_arms_go_on, quickest_s=quickest_s)
     joined: list[LengthSpan] = []
     for span in spans:
         before = joined[-1] if joined else None
@@ -96,16 +110,22 @@ def _goes_on(
 
 
 def _arms_go_on(
-    before: LengthSpan, span: LengthSpan, spans: tuple[LengthSpan, ...], recording: Recording
+    before: LengthSpan,
+    span: LengthSpan,
+    spans: tuple[LengthSpan, ...],
+    recording: Recording,
+    *,
+    quickest_s: float,
 ) -> bool:
     """Tell by the arms alone whether a length is the rest of the one before."""
     first_push = span.starts_at_wall and not before.starts_at_wall
     if first_push or span.start_s - before.end_s > STOP_S:
         return False
-    parts_s = before.end_s - before.start_s + span.end_s - span.start_s
-    longest_s = _others_s(before, span, spans).max(initial=0.0)
-    if longest_s and parts_s > _TWO * longest_s:
-        return False
+    parts_s = [s.end_s - s.start_s for s in (before, span)]
+    if min(parts_s) >= quickest_s:
+        others_s = _others_s(before, span, spans)
+        if not len(others_s) or sum(parts_s) > (1.0 + _AS_LONG) * float(np.median(others_s)):
+            return False
     return arms_keep_way(recording, (before.start_s, before.end_s), (span.start_s, span.end_s))
 
 

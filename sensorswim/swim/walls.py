@@ -94,9 +94,9 @@ _NEARLY, _ALIKE = 0.33, 0.6
 last such gain is it, for legs are drawn to the wall and arms swing forward before it. Picked on
 synthetic swimmers of two builds."""
 
-_HARDEST_M_S = 1.8
-"""Gain of speed that the others are measured by at most: ankles that go over the top in a flip turn
-gain up to 4 m/s, towards the wall. Picked on synthetic swimmers of one build, tried on thirteen."""
+_HARDEST_M_S = 3.3
+"""Legs that push give no more speed; ankles that go over the top in a flip turn gain up to 4 m/s,
+towards the wall (synthetic swimmers)."""
 
 _LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 8.5, 0.4, 0.8, 0.5, 1.5
 """A glide whose push-off was not seen: how long it may last (15 m under water at 1.8 m/s, the most
@@ -221,8 +221,8 @@ class WallFinder:
         share = _NEARLY if ankle else 1.0 if alone else _ALIKE
         late_s = 0.0 if turn_s is None else at_s - turn_s - _TURNED_S[0]
         likeliest = sure * np.exp(-0.5 * (late_s / _TURNED_S[1]) ** 2)
-        least = share * min(float(likeliest.max()), _HARDEST_M_S if ankle else np.inf)
-        peaks, _ = find_peaks(likeliest, height=least)
+        legs_gain = likeliest[gain < _HARDEST_M_S] if ankle else likeliest
+        peaks, _ = find_peaks(likeliest, height=share * float(legs_gain.max(initial=0.0)))
         legs = bool(ankles_of(recording))
         told = gain if ankle or not (earlier_s or legs) else sure
         firm = told[peaks] >= self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)

@@ -85,6 +85,8 @@ def arms_keep_way(
         (second_s[0], min(second_s[1], second_s[0] + _CYCLES_S)),
     ]
     parts = [slice(*np.searchsorted(recording.time_s, part_s)) for part_s in stretches_s]
+    if any(part.stop <= part.start for part in parts):
+        return False
     for track in (recording.tracks[p] for p in WRISTS if p in recording.tracks):
         if track.valid[parts[0].start : parts[1].stop].all():
             hard = [np.sqrt(np.mean(track.gyro_rad_s[part] ** 2)) for part in parts]

@@ -53,7 +53,7 @@ def test_the_parts_of_a_length_are_joined(
     first: LengthSpan, second: LengthSpan, turned_s: float, joined: bool
 ) -> None:
     spans = (*_WHOLE[:2], first, second, _WHOLE[2])
-    found = without_stops(spans, _legs(turned_s))
+    found = without_stops(spans, _legs(turned_s), 13.9)
     assert len(found) == 5 - joined
     if joined:
         assert (found[2].start_s, found[2].end_s) == (first.start_s, second.end_s)
@@ -66,7 +66,7 @@ def test_an_ankle_without_data_has_no_say() -> None:
     track = legs.tracks[Placement.LEFT_ANKLE]
     blind = replace(track, placement=Placement.RIGHT_ANKLE, valid=legs.time_s < 87.0)
     both = replace(legs, tracks=legs.tracks | {blind.placement: blind})
-    assert len(without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both)) == 4
+    assert len(without_stops((*_WHOLE[:2], first, second, _WHOLE[2]), both, 13.9)) == 4
 
 
 def _arm(
@@ -124,7 +124,7 @@ def _arm(
 def test_arms_alone_tell_the_parts_of_a_length(
     spans: tuple[LengthSpan, ...], arm: Recording, joined: bool
 ) -> None:
-    assert len(without_stops((*_WHOLE[:2], *spans, _WHOLE[2]), arm)) == 5 - joined
+    assert len(without_stops((*_WHOLE[:2], *spans, _WHOLE[2]), arm, 13.9)) == 5 - joined
 
 
 def test_an_arm_that_lost_data_on_the_way_joins_nothing() -> None:
@@ -133,4 +133,4 @@ def test_an_arm_that_lost_data_on_the_way_joins_nothing() -> None:
     holed = replace(track, valid=np.abs(arm.time_s - 87.0) > 0.5)
     recording = replace(arm, tracks={track.placement: holed})
     parts = _span(70.0, 83.0), _span(91.0, 103.0, pushed=False)
-    assert len(without_stops((*_WHOLE[:2], *parts, _WHOLE[2]), recording)) == 5
+    assert len(without_stops((*_WHOLE[:2], *parts, _WHOLE[2]), recording, 13.9)) == 5
