@@ -221,8 +221,11 @@ class WallFinder:
         share = _NEARLY if ankle else 1.0 if alone else _ALIKE
         late_s = 0.0 if turn_s is None else at_s - turn_s - _TURNED_S[0]
         likeliest = sure * np.exp(-0.5 * (late_s / _TURNED_S[1]) ** 2)
-        legs_gain = likeliest[gain < _HARDEST_M_S] if ankle else likeliest
-        peaks, _ = find_peaks(likeliest, height=share * float(legs_gain.max(initial=0.0)))
+        highest = likeliest
+        if ankle:
+            every_peak, _ = find_peaks(likeliest)
+            highest = likeliest[every_peak[gain[every_peak] < _HARDEST_M_S]]
+        peaks, _ = find_peaks(likeliest, height=share * float(highest.max(initial=0.0)))
         legs = bool(ankles_of(recording))
         told = gain if ankle or not (earlier_s or legs) else sure
         firm = told[peaks] >= self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
