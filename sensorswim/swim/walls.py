@@ -103,6 +103,9 @@ _LONGEST_GLIDE_S, _GLIDE_BLUR_S, _STRETCHED, _LEVEL, _STILL_RAD_S = 8.5, 0.4, 0.
 by the rules of World Aquatics, from memory), over how much turning is averaged, cosine within which
 the arms keep their direction, sine of their slope and the turning below which they lie stretched
 (no source; idle hands turn more, and hang)."""
+_DRIFTS_S, _HELD_RAD_S = 5.0, 0.12
+"""Who glides for longer kicks: 0.15 and more in the arms of synthetic swimmers, less in a hand that
+holds on to something (no source)."""
 _BEGUN_S = 0.0, 0.3, 0.6
 """How long before the first cycle's begin such a glide may be over."""
 
@@ -360,7 +363,8 @@ def _upper_body(recording: Recording) -> list[Track]:
 def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
     """Return since when the arms lie stretched until a moment, None where they don't.
 
-    Minus infinity where they do for longer than a glide takes.
+    Minus infinity where they do for longer than a glide takes, or for long without any of the
+    movement that drives one on.
     """
     first, last = rows_between(recording, to_s - _LONGEST_GLIDE_S, to_s)
     blur = int(_GLIDE_BLUR_S * recording.rate_hz)
@@ -368,10 +372,10 @@ def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
     if last - first <= blur or not wrists:
         return None
     glides = np.ones(last - first, dtype=bool)
-    for track in wrists:
+    rates = np.array([np.linalg.norm(t.gyro_rad_s[first:last], axis=1) for t in wrists])
+    for track, rate in zip(wrists, rates, strict=True):
         axis = long_axis(track, first, last)
         ahead = axis[-blur:].mean(axis=0)
-        rate = np.linalg.norm(track.gyro_rad_s[first:last], axis=1)
         glides &= (axis @ ahead > _STRETCHED) & (uniform_filter1d(rate, blur) < _STILL_RAD_S)
         glides &= track.valid[first:last] & (abs(ahead[2]) < _LEVEL)
     others = np.flatnonzero(~glides)
@@ -379,4 +383,7 @@ def _stretched_from_s(recording: Recording, to_s: float) -> float | None:
         return -np.inf
     if others[-1] == len(glides) - 1:
         return None
-    return float(recording.time_s[first + others[-1] + 1])
+    lies = slice(int(others[-1]) + 1, None)
+    held = float(np.median(rates[:, lies])) < _HELD_RAD_S
+    from_s = float(recording.time_s[first + lies.start])
+    return -np.inf if held and to_s - from_s > _DRIFTS_S else from_s

@@ -149,16 +149,24 @@ def test_a_turn_lies_where_cycles_go_on_soon() -> None:
 
 
 @pytest.mark.parametrize(
-    ("slope_rad", "since_s", "begin_s"),
-    [(0.1, 7.0, 7.0), (0.1, 3.0, 3.0), (0.9, 7.0, 10.0), (0.1, 1.0, 10.0)],
+    ("slope_rad", "since_s", "sways_rad", "begin_s"),
+    [
+        (0.1, 7.0, 0.0, 7.0),
+        (0.1, 3.0, 0.03, 3.0),
+        (0.1, 3.0, 0.0, 10.0),
+        (0.9, 7.0, 0.0, 10.0),
+        (0.1, 1.0, 0.03, 10.0),
+    ],
+    ids=["glides", "kicks on", "holds on", "hangs", "too long"],
 )
 def test_a_glide_whose_push_off_is_not_seen_belongs_to_the_length(
-    slope_rad: float, since_s: float, begin_s: float
+    slope_rad: float, since_s: float, sways_rad: float, begin_s: float
 ) -> None:
-    """The arm lies stretched and level; sloping down it hangs, and lying so for 9 s it rests."""
+    """The arm lies stretched and level, and sways in who kicks on under water."""
     time_s = _time_s(12.0)
     up = np.clip((time_s - since_s) / 0.5 + 1.0, 0.0, 1.0)
-    recording = _wrist(1.5 - (1.5 - slope_rad) * up)
+    sways = sways_rad * np.sin(2.0 * np.pi * 2.0 * time_s)
+    recording = _wrist(1.5 - (1.5 - slope_rad) * up + sways)
     assert WallFinder().glides_from_s(recording, 10.0) == pytest.approx(begin_s, abs=0.3)
 
 

@@ -201,6 +201,16 @@ def test_ankles_that_go_over_the_top_do_not_hide_the_push_off_that_follows() -> 
     assert WallFinder().push_offs(recording, [(3.0, 9.0)], worn)[0] == pytest.approx(5.75, abs=0.1)
 
 
+def test_a_dolphin_kick_after_a_hard_push_off_is_not_taken_for_it() -> None:
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    still = 0.02 * np.sin(time_s)
+    ahead = 1.2 * _push(time_s, 5.0) + 0.35 * _push(time_s, 6.2)
+    legs = [limb(p, still, ahead) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)]
+    worn = {P.LEFT_ANKLE: -1.0, P.RIGHT_ANKLE: -1.0}
+    recording = recording_of(time_s, *legs)
+    assert WallFinder().push_offs(recording, [(3.0, 9.0)], worn)[0] == pytest.approx(4.75, abs=0.1)
+
+
 def test_a_push_off_just_behind_where_it_was_sought_is_told_by_the_arms() -> None:
     """Legs that were drawn up to the wall at leisure were at work since long before."""
     time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)

@@ -134,3 +134,29 @@ def test_an_arm_that_lost_data_on_the_way_joins_nothing() -> None:
     recording = replace(arm, tracks={track.placement: holed})
     parts = _span(70.0, 83.0), _span(91.0, 103.0, pushed=False)
     assert len(without_stops((*_WHOLE[:2], *parts, _WHOLE[2]), recording, 13.9)) == 5
+
+
+@pytest.mark.parametrize(
+    ("spans", "count"),
+    [
+        ((_span(70.0, 87.4), _span(99.0, 116.2)), 2),
+        ((_span(70.0, 78.0), _span(86.0, 95.0, pushed=False)), 1),
+        ((_span(70.0, 78.0), _span(84.0, 92.0), _span(98.0, 106.0)), 1),
+        ((_span(70.0, 86.0), _span(90.0, 106.0), _span(150.0, 183.0)), 2),
+        ((_span(70.0, 86.0), _span(90.0, 106.0), _span(150.0, 171.0)), 3),
+        ((_span(75.0, 74.0), _span(76.0, 84.0)), 2),
+    ],
+    ids=[
+        "a length between, swum without arms",
+        "alone",
+        "two stops",
+        "slow",
+        "as slow as one length each",
+        "empty",
+    ],
+)
+def test_two_lengths_are_told_from_the_parts_of_one(
+    spans: tuple[LengthSpan, ...], count: int
+) -> None:
+    """Each of two is long enough for anybody to have come to the other end, in 25 m here."""
+    assert len(without_stops(spans, _arm(300.0), 13.9)) == count
