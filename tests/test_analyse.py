@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -108,6 +110,21 @@ def test_ankles_that_stop_before_the_wall_leave_its_time_to_the_wrists() -> None
     found = analysed(logs).lengths
     assert len(found) == 2
     assert found["end_s"].iloc[-1] == pytest.approx(true_s, abs=0.5)
+
+
+def test_which_lengths_begin_with_a_push_off_is_told_to_the_wrists(
+    swim: Rehearsal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    module = sys.modules["sensorswim.analyse"]
+    told: list[frozenset[int]] = []
+
+    def follow(*args: Any) -> dict[Any, Any]:
+        told.append(args[3])
+        return {}
+
+    monkeypatch.setattr(module, "follow_wrists", follow)
+    analysed(only(swim, *WRISTS, *ANKLES))
+    assert told == [frozenset({1, 2})]
 
 
 def test_one_wrist_leaves_what_it_cannot_see_empty(one_wrist: Analysis) -> None:

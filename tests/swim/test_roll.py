@@ -85,7 +85,13 @@ def test_straight_straps_raise_no_alarm(swum: tuple[Rehearsal, Recording]) -> No
 
 @pytest.mark.parametrize(
     ("glides_deg", "zero_deg"),
-    [((2.0, 55.0, 3.0, 30.0), 2.5), ((2.0, 55.0, 30.0, -20.0), None), ((2.0, 3.0, 1.0, 2.0), 2.0)],
+    [
+        ((2.0, 55.0, 3.0, 30.0), 2.5),
+        ((2.0, 55.0, 30.0, -20.0), None),
+        ((2.0, 3.0, 1.0, 2.0), 2.0),
+        ((-178.0, 3.0, 181.0, -178.0), 2.0),
+    ],
+    ids=["two alike", "none alike", "all alike", "on the back"],
 )
 def test_glides_on_the_side_are_left_out_of_the_zero_of_roll(
     swum: tuple[Rehearsal, Recording], glides_deg: tuple[float, ...], zero_deg: float | None
@@ -98,6 +104,37 @@ def test_glides_on_the_side_are_left_out_of_the_zero_of_roll(
     found = _glide_deg(recording, recording.tracks[P.LOWER_BACK], roll_deg, lengths)
     assert (found and found.roll_deg) == (None if zero_deg is None else pytest.approx(zero_deg))
     assert found is None or found.flat
+
+
+def test_a_glide_on_the_back_is_flat_though_its_roll_wraps(
+    swum: tuple[Rehearsal, Recording],
+) -> None:
+    lengths, recording = swum[0].truth["lengths"], swum[1]
+    roll_deg = 180.0 + 1.5 * np.sin(7.0 * recording.time_s)
+    wrapped = (roll_deg + 180.0) % 360.0 - 180.0
+    found = _glide_deg(recording, recording.tracks[P.LOWER_BACK], wrapped, lengths)
+    assert found is not None
+    assert found.roll_deg == pytest.approx(0.0, abs=1.6)
+    assert found.flat
+
+
+def test_a_leg_that_rides_takes_the_zero_of_the_one_that_kicks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its own peaks would tell that of a swimmer who rolls as far to either side."""
+    rehearsal, recording = swim(seed=92, roll_onto_left_deg=30.0, roll_onto_right_deg=58.0)
+    kick_axis, glide_deg = straps._kick_axis, straps._glide_deg
+
+    def rides(track: Any, *args: Any) -> np.ndarray | None:
+        return None if track.placement is P.LEFT_ANKLE else kick_axis(track, *args)
+
+    monkeypatch.setattr(straps, "_kick_axis", rides)
+    monkeypatch.setattr(straps, "_glide_deg", lambda *_: None)
+    lengths, legs = rehearsal.truth["lengths"], wearing(recording, *ANKLES)
+    worn_as = align(legs, lengths, Quality())
+    monkeypatch.setattr(straps, "_glide_deg", glide_deg)
+    left, right = (straps.roll_deg(legs.tracks[p], worn_as[p]) for p in ANKLES)
+    assert abs(np.nanmedian(left - right)) < 3.0
 
 
 def test_who_turns_over_in_the_glide_does_not_lie_flat(swum: tuple[Rehearsal, Recording]) -> None:
