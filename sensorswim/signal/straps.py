@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -357,9 +357,9 @@ def _head_zero_deg(
     No strap sits so far off that the face is down while the casing (`casing_deg`) lies on its side.
     """
     middle = float(np.median(swimming_deg))
-    askew_deg = 0.0 if casing_deg is None else _apart_deg(middle, casing_deg)
-    sides_up = glide is None or _apart_deg(middle, glide) > _HEAD_DOUBT_DEG
-    if casing_deg is not None and sides_up and _MOST_ASKEW_DEG < askew_deg < _ON_BACK_DEG:
+    askew_deg = 0.0 if casing_deg is None else float(_apart_deg(middle, casing_deg))
+    borne_out = glide is not None and _apart_deg(middle, glide) < _HEAD_DOUBT_DEG
+    if casing_deg is not None and not borne_out and _MOST_ASKEW_DEG < askew_deg < _ON_BACK_DEG:
         if glide is not None and _apart_deg(glide, casing_deg) <= _MOST_ASKEW_DEG:
             return glide
         away = np.arange(-_MOST_ASKEW_DEG, _MOST_ASKEW_DEG + 1.0)
@@ -377,9 +377,9 @@ def _often_near(roll_deg: FloatArray, at_deg: float) -> float:
     return float(np.mean(_apart_deg(roll_deg, at_deg) < _HEAD_DOUBT_DEG))
 
 
-def _apart_deg(one_deg: Any, other_deg: float) -> Any:
-    """Return how far two directions are apart, the shorter way round."""
-    return np.abs((one_deg - other_deg + 180.0) % 360.0 - 180.0)
+def _apart_deg(one_deg: FloatArray | float, other_deg: float) -> FloatArray:
+    """Return how far directions are from another, the shorter way round."""
+    return np.asarray(np.abs((one_deg - other_deg + 180.0) % 360.0 - 180.0))
 
 
 def _zero_deg(glide: _Glide | None, middle: float, legs: float | None) -> float:

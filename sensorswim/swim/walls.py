@@ -154,8 +154,9 @@ class WallFinder:
     ) -> list[float | None]:
         """Return when each push begins (a fifth of its peak), None where none is seen.
 
-        Wrists and trunk tell; the ankles, which leave the wall last, only where those don't agree,
-        and without ankles a single arm, or arms that are stretched only after the push.
+        Wrists and trunk tell, where ankles are worn a little later than asked as well; the ankles,
+        which leave the wall last, only where those don't agree, and without ankles a single arm, or
+        arms that are stretched only after the push.
 
         Parameters
         ----------
