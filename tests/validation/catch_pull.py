@@ -1,10 +1,13 @@
 """Measure hand path, pull depth and elbow angle on rehearsal swims, beside the bars.
 
 Run: python -m tests.validation.catch_pull [--swims 40] [--first 1000] [--kit core]
+     [--build second]
      python -m tests.validation.catch_pull --sensitivity [--swims 6]
 
 Everything rests on synthetic swimmers drawn over the whole range; the truth is read off their
-geometry. The second form prints how the errors grow with what a coach can't know.
+geometry. The other builds (see `scoreboard`) were written without knowledge of the arm model and
+tell no hand paths: they show how far its level is off in bodies that it wasn't made after. The
+second form prints how the errors grow with what a coach can't know.
 """
 
 from __future__ import annotations
@@ -27,6 +30,7 @@ import pandas as pd
 
 from sensorswim.analyse import analyse
 from sensorswim.model import Side
+from sensorswim.model.analysis import Analysis
 from sensorswim.model.streams import FloatArray
 from sensorswim.rehearsal import (
     Kit,
@@ -44,6 +48,7 @@ from sensorswim.swim.arm_model import PHASES
 from sensorswim.swim.hand_path import hand_paths
 from sensorswim.swim.pull import Pulls
 from sensorswim.swim.shoulder import Key
+from tests.validation.scoreboard import BUILDS
 from tests.validation.scoring import match_lengths
 
 SIDES = ("left", "right")
@@ -78,11 +83,15 @@ def look(swim: Rehearsal, change: Callable[[Rehearsal], Rehearsal] = lambda r: r
     ):
         result = analyse(change(swim).write(Path(place) / "swim"))
     pulls, strokes, _ = pooling.call_args.args
-    pairs = match_lengths(result.lengths, swim.truth["lengths"])
-    found = result.lengths.set_index("length_no")
     true = swim.truth["lengths"].set_index("length_no")
+    return _swum(result, swim.truth["lengths"], true, _paths(pulls, swim, strokes))
+
+
+def _swum(result: Analysis, lengths: pd.DataFrame, true: pd.DataFrame, paths: Paths) -> Swum:
+    """Return the arms of all lengths beside the truth, a row of `true` each length."""
+    found = result.lengths.set_index("length_no")
     rows = []
-    for a, b in pairs.items():
+    for a, b in match_lengths(result.lengths, lengths).items():
         for side in SIDES:
             names = (f"elbow_angle_{side}_deg", f"elbow_sd_{side}_deg", f"pull_depth_{side}_m")
             angle, sd, depth = (found.at[a, name] for name in names)
@@ -101,8 +110,7 @@ def look(swim: Rehearsal, change: Callable[[Rehearsal], Rehearsal] = lambda r: r
         for row in result.quality.rows
     )
     table = pd.DataFrame(rows, columns=["side", "angle", "sd", "true_angle", "depth", "true_depth"])
-    return Swum(rows=table.astype({"angle": float}), paths=_paths(pulls, swim, strokes),
-                stood=stood)  # fmt: skip
+    return Swum(rows=table.astype({"angle": float}), paths=paths, stood=stood)
 
 
 def _paths(pulls: dict[Key, Pulls], swim: Rehearsal, strokes: pd.DataFrame) -> Paths:
@@ -147,9 +155,20 @@ def _rms(cycle: tuple[FloatArray, FloatArray], true: pd.DataFrame, shift_s: floa
     return float(np.sqrt(((path - np.stack(wanted, axis=1)) ** 2).sum(axis=1).mean()))
 
 
-def drawn(seed: int, kit: str) -> Swum:
+def drawn(seed: int, kit: str, build: str = "first") -> Swum:
     """Return one swim over the whole range."""
-    return look(draw_swim(seed, kit=kit))
+    if build == "first":
+        return look(draw_swim(seed, kit=kit))
+    with TemporaryDirectory() as place:
+        folder = Path(place) / "swim"
+        truth = BUILDS[build](seed, folder, kit)
+        result = analyse(folder)
+    strokes, true = truth["arm_strokes"], pd.DataFrame(index=truth["lengths"]["length_no"])
+    for side in SIDES:
+        own = strokes.loc[strokes["side"] == side].groupby("length_no")
+        true[f"elbow_angle_{side}_deg"] = own["elbow_angle_deg"].median()
+        true[f"pull_depth_{side}_m"] = own["pull_depth_m"].median()
+    return _swum(result, truth["lengths"], true, Paths())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,11 +229,13 @@ def missed(value: float, bar: float, more: bool) -> bool:
 
 
 def board(found: Figures, angle_bar_deg: float) -> str:
-    """Return the bars as a Markdown table."""
+    """Return the bars as a Markdown table; what the swims don't tell has no row."""
     lines = ["| figure | bar | measured | |", "| --- | --- | --- | --- |"]
     for name, key, limit, more in BARS:
         bar = angle_bar_deg if key == "angle_mae_deg" else limit
         value = getattr(found, key)
+        if np.isnan(value):
+            continue
         short = "falls short" if missed(value, bar, more) else ""
         lines.append(f"| {name} | {'>=' if more else '<='} {bar:g} | {value:.3g} | {short} |")
     lines.append(f"| lengths and arms told, of {found.lengths} | | {found.told_pct:.0f} % | |")
@@ -277,6 +298,7 @@ def main() -> None:
     parser.add_argument("--swims", type=int, default=40, help="how many swims")
     parser.add_argument("--first", type=int, default=1000, help="seed of the first swim")
     parser.add_argument("--kit", default="core", help="core or full (with upper-arm sensors)")
+    parser.add_argument("--build", default="first", choices=sorted(BUILDS), help="which swimmer")
     parser.add_argument("--sensitivity", action="store_true", help="what makes the errors grow")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     chosen = parser.parse_args()
@@ -285,12 +307,14 @@ def main() -> None:
         return
     seeds = range(chosen.first, chosen.first + chosen.swims)
     with ProcessPoolExecutor(chosen.workers, mp_context=get_context("spawn")) as pool:
-        swims = list(pool.map(drawn, seeds, [chosen.kit] * len(seeds)))
+        jobs = [seeds, [chosen.kit] * len(seeds), [chosen.build] * len(seeds)]
+        swims = list(pool.map(drawn, *jobs))
     for title, stood, bar in (("stood still first", True, 8.0), ("nobody stood", False, 10.0)):
         own = [s for s in swims if s.stood is stood]
         if own:
             angle_bar = UPPER_ARM_DEG if chosen.kit == "full" else bar
-            print(f"{len(own)} synthetic swims, kit {chosen.kit}, {title}\n")
+            build = f"{chosen.build} build, kit {chosen.kit}"
+            print(f"{len(own)} synthetic swims, {build}, {title}\n")
             print(board(figures_of(own), angle_bar) + "\n")
 
 
