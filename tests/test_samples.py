@@ -43,6 +43,16 @@ def test_a_sample_is_analysed_as_its_truth_says(name: str) -> None:
     np.testing.assert_allclose(told["clean_speed_m_s"], true["clean_speed_m_s"], rtol=0.04)
 
 
+def test_breaths_of_a_breathing_drill_are_told_beside_the_swim() -> None:
+    found, true = analyse(LOGS / "mira").lengths, truth("mira", "lengths")
+    drill = found["activity"] == "drill"
+    assert drill.sum() == 4
+    for column in ("breaths_left", "breaths_right"):
+        off = (found[column] - true[column])[drill].abs()
+        assert off.max() <= 1
+        assert true[column][drill].min() >= 2
+
+
 def test_the_follow_up_is_half_corrected() -> None:
     before, after = (truth(f"mira_{v}", "lengths") for v in ("first_visit", "follow_up"))
     assert after["side_hold_s"].median() < before["side_hold_s"].median() - 0.1

@@ -92,17 +92,30 @@ def movement_envelope(stream: Stream) -> Envelope:
 
 
 def best_lag(first: Envelope, second: Envelope) -> Lag | None:
-    """Return the lag of the whole recordings, from the correlation over their overlap.
+    """Return the best of `best_lags`, None where there is none."""
+    return next(iter(best_lags(first, second, count=1)), None)
+
+
+def best_lags(first: Envelope, second: Envelope, *, count: int, apart_s: float = 0.0) -> list[Lag]:
+    """Return the lags of the whole recordings, from the correlation over their overlap.
 
     The score is correlation times the root of the overlap, so that a few seconds that happen to
     agree don't win over an hour that does; and logs of one session are mostly begun or ended
     together, so a lag at which these neither begin nor end so counts less: legs that work while the
     arms rest would else look like the arms of another length.
 
+    Parameters
+    ----------
+    first, second : Envelope
+    count : int
+        How many at most.
+    apart_s : float
+        How far they must lie from each other.
+
     Returns
     -------
-    Lag or None
-        None where no overlap of 15 s correlates at all.
+    list
+        The best first; empty where no overlap of 15 s correlates at all.
     """
     correlation, overlap = _masked_correlation(first, second)
     lags = np.arange(len(correlation)) - (len(second.values) - 1)
@@ -110,15 +123,22 @@ def best_lag(first: Envelope, second: Envelope) -> Lag | None:
     alone_s = np.minimum(np.abs(lags), np.abs(ends)) / ENVELOPE_RATE_HZ
     usual = 1.0 / (1.0 + 0.5 * np.log1p((alone_s / _BEGUN_TOGETHER_S) ** 2))
     score = correlation * np.sqrt(overlap) * usual
-    best = int(np.argmax(score))
-    if not score[best] > 0.0:
-        return None
-    lag = best - (len(second.values) - 1) + vertex(score, best)
-    return Lag(
-        offset_s=first.start_s - second.start_s + lag / ENVELOPE_RATE_HZ,
-        correlation=float(correlation[best]),
-        overlap_s=float(overlap[best]) / ENVELOPE_RATE_HZ,
-    )
+    found: list[Lag] = []
+    left = score.copy()
+    for _ in range(count):
+        best = int(np.argmax(left))
+        if not left[best] > 0.0:
+            break
+        lag = lags[best] + vertex(score, best)
+        found.append(
+            Lag(
+                offset_s=first.start_s - second.start_s + lag / ENVELOPE_RATE_HZ,
+                correlation=float(correlation[best]),
+                overlap_s=float(overlap[best]) / ENVELOPE_RATE_HZ,
+            )
+        )
+        left[np.abs(lags - lags[best]) <= apart_s * ENVELOPE_RATE_HZ] = 0.0
+    return found
 
 
 def _binned(

@@ -17,8 +17,15 @@ from scipy.signal import find_peaks
 
 from sensorswim.model import Limb, Placement, Side
 from sensorswim.model.streams import FloatArray
-from sensorswim.signal.agreement import Agreement, Echoes, echoes, pushes_agree, shakes_agree
-from sensorswim.signal.envelopes import best_lag
+from sensorswim.signal.agreement import (
+    REACH_S,
+    Agreement,
+    Echoes,
+    echoes,
+    pushes_agree,
+    shakes_agree,
+)
+from sensorswim.signal.envelopes import best_lag, best_lags
 from sensorswim.signal.pushes import TRAVEL_RATE_HZ, Pushes, find_pushes, together
 from sensorswim.signal.shakes import TYPICAL_DRIFT, Moved, lag_curves, shake_line
 from sensorswim.signal.start_clocks import set_by_starts
@@ -42,6 +49,12 @@ _EVENT_SPREAD_S: Final = 0.08
 _LEGS_SPREAD_S: Final = 0.07
 """Legs follow the push-off later than the arms, by how much differs from swimmer to swimmer."""
 _ROUGH_WEIGHT: Final = 0.05
+_TIMING: Final = 1.5
+"""Weight of the push-offs' moments against how alike arms and legs move around them."""
+_OTHER_LENGTHS: Final = 4
+_OTHER_LENGTH: Final = 0.3
+"""How many offsets a length or so apart are tried, and by how much more the push-offs of arms and
+legs must agree than at the one where both move most alike (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,6 +170,8 @@ class _Placing:
     def _limbs(self) -> tuple[dict[Placement, float], dict[Placement, float]]:
         """Return offsets and margins of wrists and ankles on one clock, empty without a pair."""
         legs, arms = self._units(Limb.ANKLE, 1), self._units(Limb.WRIST, _WRIST_CANDIDATES)
+        if legs and arms and not self._both_placed(arms[0], legs[0]):
+            self._settle_length(arms[0], legs[0])
         pairs = [
             (arm, leg, choice)
             for arm in arms
@@ -217,18 +232,47 @@ class _Placing:
             margin=margin,
         )
 
-    def _unit_choice(self, arm: _Unit, leg: _Unit) -> _Choice | None:
-        """Return how legs go with arms."""
+    def _settle_length(self, arm: _Unit, leg: _Unit) -> None:
+        """Move the rough offsets of arms and legs to another length where push-offs ask for it.
+
+        Legs that kick a length while the arms rest look like arms that swim another one; the
+        push-offs of the whole session agree at one offset only, as no two lengths last as long.
+        """
+        rough_s = self._rough_of(arm, leg)
+        if rough_s is None:
+            return
+        pairs = [(p, o, r, q) for p, o in arm.offsets_s.items() for r, q in leg.offsets_s.items()]
+        tried = [self._agreed(arm, leg, rough_s)]
+        for p, o, r, q in pairs:
+            views = self.sensors[p].envelope, self.sensors[r].envelope
+            for lag in best_lags(*views, count=_OTHER_LENGTHS, apart_s=REACH_S):
+                at_s = lag.offset_s + o - q
+                if all(abs(at_s - other.offset_s) > REACH_S for other in tried):
+                    tried.append(self._agreed(arm, leg, at_s))
+        best = max(tried, key=lambda choice: choice.value)
+        if best.value > tried[0].value + _OTHER_LENGTH:
+            self.rough |= {(p, r): best.offset_s + q - o for p, o, r, q in pairs}
+
+    def _agreed(self, arm: _Unit, leg: _Unit, rough_s: float) -> _Choice:
+        """Return how well the push-offs of legs and arms agree at best around an offset."""
+        return _best(pushes_agree(arm.view, leg.view, rough_s, timing=_TIMING))
+
+    def _rough_of(self, arm: _Unit, leg: _Unit) -> float | None:
+        """Return the rough offset of legs against arms, None where they have nothing in common."""
         rough = [
             rough_s + o - q
             for p, o in arm.offsets_s.items()
             for r, q in leg.offsets_s.items()
             if (rough_s := self._rough(p, r)) is not None
         ]
-        if not rough:
+        return float(np.median(rough)) if rough else None
+
+    def _unit_choice(self, arm: _Unit, leg: _Unit) -> _Choice | None:
+        """Return how legs go with arms."""
+        rough_s = self._rough_of(arm, leg)
+        if rough_s is None:
             return None
-        rough_s = float(np.median(rough))
-        merged = pushes_agree(arm.view, leg.view, rough_s, timing=1.5)
+        merged = pushes_agree(arm.view, leg.view, rough_s, timing=_TIMING)
         single = [
             agreement.at(merged.offsets_s + q - o)
             for p, o in arm.offsets_s.items()
@@ -237,9 +281,13 @@ class _Placing:
         ]
         value = merged.value + np.mean(single, axis=0) + _unusual(merged.offsets_s - rough_s)
         whole = Agreement(offsets_s=merged.offsets_s, value=value)
-        if all(any(p in self.placed for p in u.offsets_s) for u in (arm, leg)):
+        if self._both_placed(arm, leg):
             return self._as_placed(arm, leg, whole)
         return _best(whole)
+
+    def _both_placed(self, arm: _Unit, leg: _Unit) -> bool:
+        """Tell whether both units hold a placed sensor."""
+        return all(any(p in self.placed for p in unit.offsets_s) for unit in (arm, leg))
 
     def _as_placed(self, arm: _Unit, leg: _Unit, whole: Agreement) -> _Choice:
         """Return the offset of two units that both hold a placed sensor."""

@@ -168,10 +168,10 @@ def follow_wrist(
             heading[piece] = found
     forearm = _turn_heading(basis[0], heading)
     recoveries = _recoveries(time_s, train, forearm[:, 0], recording.rate_hz)
-    if pushed:
-        recoveries = recoveries[recoveries > start_s + _STREAMLINED_S]
-    overhead = len(recoveries) > 0.5 * len(train.cut_s)
     backs_s = _passages_back(time_s, forearm[:, 0], period.period_s)
+    if pushed:
+        recoveries, backs_s = _once_stretched(recoveries, backs_s, start_s + _STREAMLINED_S)
+    overhead = len(recoveries) > 0.5 * len(train.cut_s)
     return WristMotion(
         side=side,
         time_s=time_s,
@@ -188,6 +188,19 @@ def follow_wrist(
         else _reaches(time_s, forearm[:, 0], turn_rate, recoveries, backs_s, period.period_s),
         backs_s=backs_s[valid[np.searchsorted(time_s, backs_s).clip(0, len(time_s) - 1)]],
     )
+
+
+def _once_stretched(
+    recoveries_s: FloatArray, backs_s: FloatArray, stretched_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the passages to the front and back of strokes: those of arms on their way aren't.
+
+    An arm that passes back until `stretched_s` comes overhead before its first pull.
+    """
+    pulls_s = backs_s[backs_s > stretched_s]
+    if len(pulls_s) and len(pulls_s) < len(backs_s):
+        stretched_s = float(pulls_s[0])
+    return recoveries_s[recoveries_s > stretched_s], pulls_s
 
 
 def _length_period(basis: FloatArray, rate_hz: float, longest_s: float) -> Period:

@@ -128,7 +128,8 @@ def detect_breaths(
         _say_gap(int(by_rhythm.sum()), "the head sensor", "told by the rhythm", quality)
         verdict = _Verdict(breath=breath, chance=chance, source="head")
     else:
-        verdict = _by_hold(halves, _one_armed(halves, arm_strokes), source, rule, quality)
+        one_armed = _one_armed(halves, arm_strokes)
+        verdict = _by_hold(halves, one_armed, _drills(halves, rolled), source, rule, quality)
     return _result(halves, verdict, source, arm_strokes, quality)
 
 
@@ -167,15 +168,35 @@ def _one_armed(halves: HalfCycles, arm_strokes: pd.DataFrame) -> BoolArray:
     return np.isin(halves.length_no, alone)
 
 
+def _drills(halves: HalfCycles, rolled: pd.DataFrame) -> list[BoolArray]:
+    """Return which half cycles (K,) lie in the lengths of each drill."""
+    drills = rolled[rolled["activity"] == "drill"]
+    names = drills["drill"].fillna("") if "drill" in drills else pd.Series("", drills.index)
+    groups = drills.groupby(names)["length_no"]
+    return [np.isin(halves.length_no, numbers) for _, numbers in groups]
+
+
 def _by_hold(
-    halves: HalfCycles, one_armed: BoolArray, source: str, rule: BreathRule, quality: Quality
+    halves: HalfCycles,
+    one_armed: BoolArray,
+    drills: list[BoolArray],
+    source: str,
+    rule: BreathRule,
+    quality: Quality,
 ) -> _Verdict:
-    """Tell breaths by what they add to a roll; leave all unknown where that isn't clear."""
+    """Tell breaths by what they add to a roll; leave all unknown where that isn't clear.
+
+    A drill in which none is found beside the swim's is judged by itself: it is rolled otherwise.
+    """
     usual = ~one_armed if (~one_armed).any() else one_armed
     told = tell(halves.only(usual))
     _say_whether_told(told, rule, quality)
     breath, chance = np.full(len(halves), -1), np.full(len(halves), np.nan)
     breath[usual], chance[usual] = _judged(told, int(usual.sum()))
+    for drill in (drill & usual for drill in drills):
+        if (breath > 0).any() and drill.any() and not (breath[drill] > 0).any():
+            breath[drill], chance[drill] = _judged(tell(halves.only(drill)), int(drill.sum()))
+            _say_drill(breath[drill], quality)
     if not usual.all():
         breath[~usual], chance[~usual] = _judged_alone(halves, ~usual, quality)
     return _Verdict(breath=breath, chance=chance, source=source)
@@ -203,6 +224,16 @@ def _judged_alone(
             "In lengths of one arm breaths can't be told without a head sensor.",
         )
     return breath[one_armed], chance[one_armed]
+
+
+def _say_drill(breath: IntArray, quality: Quality) -> None:
+    if (breath < 0).any():
+        quality.add(
+            "breaths_not_told",
+            Severity.NOTE,
+            "In a drill no roll stood out as a breath; as a drill may be rolled otherwise than the "
+            "swim, whether there were breaths is left open.",
+        )
 
 
 def _say_whether_told(told: Told | None, rule: BreathRule, quality: Quality) -> None:

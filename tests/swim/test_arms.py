@@ -57,10 +57,13 @@ def test_a_gap_turns_no_arm_about_that_is_slow_behind_and_quick_in_front(
 
 
 @pytest.mark.parametrize("pushed", [True, False])
-def test_arms_that_come_overhead_in_a_turn_bring_no_stroke(pushed: bool) -> None:
-    """They lay along the body until after the push-off, and are stretched then for a while."""
+@pytest.mark.parametrize(("turned_rad", "takes_s"), [(np.pi, 0.6), (2.0 * np.pi, 1.2)])
+def test_arms_that_come_overhead_in_a_turn_bring_no_stroke(
+    turned_rad: float, takes_s: float, pushed: bool
+) -> None:
+    """They lay along the body until after the push-off, or are drawn back and come over then."""
     time_s = np.arange(0.0, _END_S, 1.0 / _RATE_HZ)
-    overhead = np.pi * (np.clip((time_s - 0.1) / 0.6, 0.0, 1.0) - 1.0)
+    overhead = turned_rad * (np.clip((time_s - 0.1) / takes_s, 0.0, 1.0) - 1.0)
     way_rad = 2.0 * np.pi * np.clip(time_s - 2.0, 0.0, None) / _PERIOD_S + overhead
     attitude, place_m = _round_arm(way_rad)
     felt = np.gradient(np.gradient(place_m, time_s, axis=0), time_s, axis=0)
@@ -75,6 +78,8 @@ def test_arms_that_come_overhead_in_a_turn_bring_no_stroke(pushed: bool) -> None
     found = follow_wrist(
         recording, track, Side.RIGHT, np.eye(3), start_s=0.0, end_s=_END_S, pushed=pushed
     )
-    assert bool(found.recoveries_s[0] < 0.8) is not pushed
-    later_s = found.recoveries_s[found.recoveries_s > 0.8]
+    over_s = 0.1 + takes_s
+    assert bool(found.recoveries_s[0] < over_s) is not pushed
+    assert bool(found.backs_s[0] < over_s) is (turned_rad > np.pi and not pushed)
+    later_s = found.recoveries_s[found.recoveries_s > over_s]
     assert later_s[0] == pytest.approx(2.0 + 0.75 * _PERIOD_S, abs=0.1)

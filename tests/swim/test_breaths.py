@@ -166,6 +166,31 @@ def test_the_legs_fill_a_gap_of_the_trunk(swum: tuple[Rehearsal, Recording]) -> 
     assert np.abs(filled["hold_s"] - whole["hold_s"])[near].median() < 0.1
 
 
+def test_a_drill_without_a_roll_that_stands_out_is_left_open() -> None:
+    """The swim's breaths set no limit for a drill that is rolled otherwise."""
+    rehearsal, recording = swim(seed=90, breath_hold_s=0.25, kit={"placements": ANKLES})
+    lengths, strokes = rehearsal.truth["lengths"], rehearsal.truth["arm_strokes"]
+    roll = estimate_roll(recording, lengths, align(recording, lengths, Quality()), Quality())
+    first = lengths.iloc[0]
+    own = (recording.time_s >= first["start_s"]) & (recording.time_s <= first["end_s"])
+    signal = roll.signals_deg["ankles"].copy()
+    signal[own] = 15.0 * np.sin(np.pi * recording.time_s[own])
+    roll = replace(roll, signals_deg={"ankles": signal})
+    drilled = lengths.assign(
+        activity=["drill", *lengths["activity"].iloc[1:]],
+        drill=["bilateral-breathing", *[None] * (len(lengths) - 1)],
+    )
+    as_swum, as_drill = (
+        detect_breaths(roll, recording, kind, {}, strokes, Quality()).rolls
+        for kind in (lengths, drilled)
+    )
+    inside = as_drill["length_no"] == 1
+    assert inside.sum() > 5
+    assert as_drill.loc[inside, "is_breath"].isna().all()
+    pd.testing.assert_series_equal(as_drill["is_breath"][~inside], as_swum["is_breath"][~inside])
+    assert as_swum["is_breath"][~inside].any()
+
+
 def _runs(count: int, *, opens: bool = True) -> Runs:
     return Runs.of(np.zeros(count, dtype=int), np.arange(count) == (0 if opens else -1))
 

@@ -8,6 +8,8 @@ import pytest
 from scipy.integrate import cumulative_trapezoid
 from scipy.spatial.transform import Rotation
 
+from sensorswim.analyse import analyse
+from tests.validation.scoring import score_kicks, told_of
 from tests.validation.third_swimmer import swim
 from tests.validation.third_swimmer.body import move_body, sensor_pose
 from tests.validation.third_swimmer.choreography import write_session
@@ -92,3 +94,15 @@ def test_the_same_seed_writes_the_same_session_and_a_wrist_at_rest_weighs_itself
     early = pd.Series(size[log["time_s"] < truth["lengths"]["start_s"].min() - 5.0])
     still = early.rolling(50).std().idxmin()
     assert early[still - 49 : still + 1].mean() == pytest.approx(9.8, abs=0.35)
+
+
+def test_a_kicked_length_is_no_swum_one_when_clocks_are_set(tmp_path):
+    """Of four lengths the last is kicked, and the legs' two strong ones look like the arms' last.
+
+    Without knocks the push-offs alone tell which length is which.
+    """
+    truth = swim(91008, tmp_path)
+    found = analyse(tmp_path)
+    assert list(found.lengths["activity"]) == list(truth["lengths"]["activity"])
+    beats = told_of(found.kicks, "downbeat_s", truth["lengths"], ("front_crawl", "drill", "kick"))
+    assert score_kicks(beats, truth["kicks"]).f1 > 0.98
