@@ -7,35 +7,36 @@ from typing import Any
 from dash import html
 
 from sensorswim.model.analysis import Analysis
-from sensorswim.model.findings import Finding
+from sensorswim.model.findings import POSSIBLE, Finding
 from sensorswim.report.findings_section import (
+    LOOK_AT,
     SURE_WORDS,
+    WORK_ON,
     by_sureness,
     findings_of,
     moment_words,
+    no_aim,
+    waiting_of,
 )
 
 
 def section(analysis: Analysis) -> html.Section:
     """Return this part of the page."""
     found = findings_of(analysis)
-    aims = [_aim(finding) for finding in found if finding.is_aim]
-    rest = [finding for finding in found if not finding.is_aim]
+    firm = [finding for finding in found if finding.is_aim]
+    aims = [_aim(number, finding) for number, finding in enumerate(firm, start=1)]
     parts: list[Any] = [html.H2("What stands out")]
     if aims:
-        words = "Work on these first; everything else can wait until they are better."
-        parts += [html.P(words, className="reading"), html.Div(aims, className="aims")]
+        parts += [html.P(WORK_ON, className="reading"), html.Div(aims, className="aims")]
     else:
-        words = "Nothing lies clearly beyond the bands of the rules in this session."
-        parts.append(html.P(words, className="nothing"))
-    if rest:
-        parts.append(_waits(rest))
+        parts.append(html.P(no_aim(analysis), className="nothing"))
+    parts += [_waits(heading, waiting) for heading, waiting in waiting_of(found)]
     if analysis.unsupported:
         parts.append(_unsupported(analysis))
     return html.Section(parts)
 
 
-def _aim(finding: Finding) -> html.Article:
+def _aim(number: int, finding: Finding) -> html.Article:
     rows = (
         ("What to change", finding.aim),
         ("Why it matters", finding.why),
@@ -47,7 +48,7 @@ def _aim(finding: Finding) -> html.Article:
     facts = [html.Div([html.Dt(name), html.Dd(words)]) for name, words in rows if words]
     return html.Article(
         [
-            html.H3(f"Aim {finding.rank}: {finding.title}"),
+            html.H3(f"Aim {number}: {finding.title}"),
             html.P(finding.text, className="measured"),
             html.Div(_moments(finding), className="row"),
             html.Details([html.Summary("More about it"), html.Dl(facts, className="facts")]),
@@ -67,12 +68,19 @@ def _moments(finding: Finding) -> list[html.Button]:
     ]
 
 
-def _waits(rest: list[Finding]) -> html.Details:
-    parts: list[Any] = [html.Summary(f"What waits ({len(rest)})")]
+def _waits(heading: str, rest: list[Finding]) -> html.Details:
+    parts: list[Any] = [html.Summary(f"{heading} ({len(rest)})")]
     for words, waiting in by_sureness(rest):
-        lines = [html.Li([html.Strong(one.title), f". {one.text}"]) for one in waiting]
+        lines = [html.Li(_waiting(finding)) for finding in waiting]
         parts += [html.P(words, className="reading"), html.Ul(lines)]
-    return html.Details(parts)
+    return html.Details(parts, open=heading == LOOK_AT)
+
+
+def _waiting(finding: Finding) -> list[Any]:
+    words = [html.Strong(finding.title), f". {finding.text}"]
+    if finding.sure != POSSIBLE:
+        return words
+    return [*words, html.Div(_moments(finding), className="row"), f"Camera: {finding.view}."]
 
 
 def _unsupported(analysis: Analysis) -> html.Details:

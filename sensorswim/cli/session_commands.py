@@ -43,9 +43,9 @@ def analyse_command(
         return
     for subject, line in headline(answer):
         typer.echo(f"{subject + ':':9}{line}")
-    for finding in answer.findings:
-        if finding["is_aim"]:
-            typer.echo(f"{'Aim ' + str(finding['rank']) + ':':9}{finding['title']}")
+    aims = (finding["title"] for finding in answer.findings if finding["is_aim"])
+    for number, title in enumerate(aims, start=1):
+        typer.echo(f"{f'Aim {number}:':9}{title}")
     if len(answer.quality):
         typer.echo(f"Notes on the data: {len(answer.quality)} (in the report).")
     typer.echo(f"Report:  {place / 'report.html'}")

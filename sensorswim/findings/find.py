@@ -14,7 +14,7 @@ from sensorswim.findings.evidence import Measured, Swum
 from sensorswim.findings.measures import MEASURES, Measure
 from sensorswim.findings.moments import clear_moments
 from sensorswim.model.analysis import Analysis
-from sensorswim.model.findings import Finding, Findings, Rule, Rules, Unsupported
+from sensorswim.model.findings import POSSIBLE, Finding, Findings, Rule, Rules, Unsupported
 from sensorswim.model.settings import Settings
 
 MOST_STEPS: Final = 3.0
@@ -29,7 +29,7 @@ _EITHER: Final = {
     "rose": "rose or fell",
 }
 """What stands in a title where no side was measured and no way."""
-_SURE: Final = ((0.97, "sure"), (0.9, "likely"), (0.0, "possible"))
+_SURE: Final = ((0.97, "sure"), (0.9, "likely"), (0.0, POSSIBLE))
 
 
 def find(analysis: Analysis, rules: Rules) -> Findings:
@@ -128,7 +128,10 @@ def _beyond(measured: Measured, rule: Rule, least: float) -> tuple[float, _Beyon
 
 
 def _ranked(found: list[tuple[float, Finding]], rules: Rules) -> tuple[Finding, ...]:
-    """Return the findings by weight, without those that another one covers."""
+    """Return the findings by weight, without those that another one covers.
+
+    The first ones that are at least likely are the aims; one that is only possible keeps its rank.
+    """
     ids = {finding.id for _, finding in found}
     of = {rule.id: rule for rule in rules.rules}
     own = [
@@ -136,10 +139,11 @@ def _ranked(found: list[tuple[float, Finding]], rules: Rules) -> tuple[Finding, 
         for weight, finding in found
         if not ids & set(of[finding.id].covered_by)
     ]
-    order = sorted(own, key=lambda pair: -pair[0])
+    order = [finding for _, finding in sorted(own, key=lambda pair: -pair[0])]
+    firm = [rank for rank, finding in enumerate(order, start=1) if finding.sure != POSSIBLE]
     return tuple(
-        replace(finding, rank=rank, is_aim=rank <= rules.aims)
-        for rank, (_, finding) in enumerate(order, start=1)
+        replace(finding, rank=rank, is_aim=rank in firm[: rules.aims])
+        for rank, finding in enumerate(order, start=1)
     )
 
 

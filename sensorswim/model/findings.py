@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final
 
+POSSIBLE: Final = "possible"
+"""How sure a finding is that has to be looked at first: it is never an aim."""
 RULE_PLACES: Final = frozenset(
     {
         "value",
@@ -108,7 +110,7 @@ class Rules:
     ----------
     rules : tuple of Rule
     aims : int
-        How many of the first findings are the aims.
+        How many findings are aims at most: the first ones that are at least likely.
     least_certainty : float
         Findings less likely than this are not made.
     """
@@ -140,7 +142,7 @@ class Finding:
     rank : int
         From 1.
     is_aim : bool
-        One of the first findings, to be worked on; the rest waits.
+        One of the first findings that are at least likely, to be worked on; the rest waits.
     text : str
         What was measured, in one or two sentences.
     value, low, high : float

@@ -1,21 +1,24 @@
-"""What stands out, in a coach's words: the aims first, then what waits, then what wasn't seen."""
+"""What stands out, in a coach's words: aims, what to look at, what waits, what wasn't seen."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
 from sensorswim.model.analysis import Analysis
-from sensorswim.model.findings import Finding, Moment
+from sensorswim.model.findings import POSSIBLE, Finding, Moment
 from sensorswim.report.headline import clock
 from sensorswim.report.markup import Html, join, tag
 from sensorswim.report.pictures import evidence_key
 
-SURE_WORDS = {
+SURE_WORDS: Final = {
     "sure": "Sure: it stands well clear of what could be chance or error.",
     "likely": "Likely: it stands clear of what could be chance or error, but not by far.",
-    "possible": "Possible: look at it before acting on it.",
+    POSSIBLE: "Possible: look at it before acting on it.",
 }
+WORK_ON: Final = "Work on these first; everything else can wait until they are better."
+LOOK_AT: Final = "To look at first"
+"""The heading over what is only possible."""
 
 
 def findings_of(analysis: Analysis) -> list[Finding]:
@@ -24,24 +27,41 @@ def findings_of(analysis: Analysis) -> list[Finding]:
 
 
 def findings_html(analysis: Analysis) -> Html:
-    """Return the aims, what waits, and what these sensors could not answer."""
+    """Return the aims, what to look at, what waits, and what these sensors could not answer."""
     found = findings_of(analysis)
     aims = [finding for finding in found if finding.is_aim]
-    rest = [finding for finding in found if not finding.is_aim]
     parts: list[Html] = []
     if aims:
-        note = "Work on these first; everything else can wait until they are better."
-        parts += [tag("p", note, class_="reading"), *(_aim(finding) for finding in aims)]
+        parts.append(tag("p", WORK_ON, class_="reading"))
+        parts += [_aim(number, finding) for number, finding in enumerate(aims, start=1)]
     else:
-        parts.append(tag("p", _nothing(analysis), class_="nothing"))
-    if rest:
-        parts.append(tag("h3", "What waits"))
-        for words, waiting in by_sureness(rest):
-            lines = [tag("li", tag("b", f.title), ". ", f.text) for f in waiting]
-            parts += [tag("p", words, class_="reading"), tag("ul", *lines)]
+        parts.append(tag("p", no_aim(analysis), class_="nothing"))
+    for heading, waiting in waiting_of(found):
+        parts += [tag("h3", heading), *_waits(waiting)]
     if analysis.unsupported:
         parts.append(_unsupported(analysis.unsupported))
     return join(parts)
+
+
+def waiting_of(found: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
+    """Return what is no aim under its headings: what is only possible first, then what waits."""
+    rest = [finding for finding in found if not finding.is_aim]
+    groups = [
+        (LOOK_AT, [finding for finding in rest if finding.sure == POSSIBLE]),
+        ("What waits", [finding for finding in rest if finding.sure != POSSIBLE]),
+    ]
+    return [(heading, own) for heading, own in groups if own]
+
+
+def _waits(waiting: Iterable[Finding]) -> Iterable[Html]:
+    for words, own in by_sureness(waiting):
+        yield tag("p", words, class_="reading")
+        yield tag("ul", *(_waiting(finding) for finding in own))
+
+
+def _waiting(finding: Finding) -> Html:
+    look = [" ", where_to_look(finding)] if finding.sure == POSSIBLE else []
+    return tag("li", tag("b", finding.title), ". ", finding.text, *look)
 
 
 def by_sureness(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
@@ -51,13 +71,19 @@ def by_sureness(findings: Iterable[Finding]) -> list[tuple[str, list[Finding]]]:
     return [(words, own) for words, own in groups if own]
 
 
-def _nothing(analysis: Analysis) -> str:
+def no_aim(analysis: Analysis) -> str:
+    """Return why there is no aim."""
+    if analysis.findings:
+        return (
+            "No finding is sure enough to be an aim. Look at what may lie beyond the bands before "
+            "acting on it."
+        )
     if analysis.lengths["activity"].eq("front_crawl").any():
         return "Nothing lies clearly beyond the bands of the rules in this session."
     return "There is no plain front crawl in this session to look at."
 
 
-def _aim(finding: Finding) -> Html:
+def _aim(number: int, finding: Finding) -> Html:
     rows: list[tuple[str, object]] = [
         ("What was measured", finding.text),
         ("What to change", finding.aim),
@@ -68,10 +94,8 @@ def _aim(finding: Finding) -> Html:
         ("Where the band comes from", finding.reference),
     ]
     facts = [tag("div", tag("dt", name), tag("dd", words)) for name, words in rows if words]
-    title = f"Aim {finding.rank}: {finding.title}"
-    return tag(
-        "article", tag("h3", title), tag("dl", *facts), class_="aim", id=f"aim-{finding.rank}"
-    )
+    title = tag("h3", f"Aim {number}: {finding.title}")
+    return tag("article", title, tag("dl", *facts), class_="aim", id=f"aim-{number}")
 
 
 def where_to_look(finding: Finding) -> Html:

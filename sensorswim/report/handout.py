@@ -89,15 +89,15 @@ def _stop(plan: Plan) -> list[Html]:
 
 def _aims(handout: Handout) -> list[Html]:
     aims = [finding for finding in findings_of(handout.analysis) if finding.is_aim]
-    return [_aim(finding, handout) for finding in aims]
+    return [_aim(number, finding, handout) for number, finding in enumerate(aims, start=1)]
 
 
-def _aim(finding: Finding, handout: Handout) -> Html:
+def _aim(number: int, finding: Finding, handout: Handout) -> Html:
     words = handout.words.of(finding)
     picture = evidence_picture(finding, handout.analysis)
     moments = "; ".join(moment_words(moment) for moment in finding.moments)
     parts = [
-        tag("h2", f"{finding.rank}. {words.heading}"),
+        tag("h2", f"{number}. {words.heading}"),
         tag("p", tag("b", "What we saw. "), words.saw),
         tag("p", tag("b", "Why it matters. "), words.why),
         tag("p", tag("b", "What to try. "), words.try_this),

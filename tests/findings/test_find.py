@@ -207,3 +207,15 @@ def test_the_left_right_mirror_of_a_session_has_the_mirrored_findings(rules: Rul
     assert first.id == second.id == "roll-lopsided"
     assert (first.side, second.side) == ("right", "left")
     assert first.value == pytest.approx(second.value)
+
+
+def test_what_is_only_possible_is_no_aim_and_keeps_its_place(rules: Rules) -> None:
+    swum = changed(long_breaths(calm(), 0.7), "breaths", lambda t: t.assign(confidence=0.87))
+    gap = changed(swum, "arm_cycles", lambda t: t.assign(index_of_coordination_pct=-20.0))
+    found = find(gap, rules).found
+    assert [(f.id, f.rank, f.sure, f.is_aim) for f in found[:2]] == [
+        ("long-on-side", 1, "possible", False),
+        ("arm-gap", 2, "sure", True),
+    ]
+    assert [f.id for f in find(gap, replace(rules, aims=1)).aims] == ["arm-gap"]
+    assert find(swum, rules).aims == ()

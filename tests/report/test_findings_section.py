@@ -9,7 +9,13 @@ from sensorswim.dashboards.review import findings_part
 from sensorswim.formats.rules_toml import read_rules
 from sensorswim.model.analysis import Analysis
 from sensorswim.report import report_html
-from sensorswim.report.findings_section import SURE_WORDS, by_sureness, findings_of
+from sensorswim.report.findings_section import (
+    LOOK_AT,
+    SURE_WORDS,
+    WORK_ON,
+    by_sureness,
+    findings_of,
+)
 from tests.findings.made import calm, changed
 from tests.plausible import bare_analysis
 from tests.report.test_report_page import Reader, read
@@ -75,3 +81,18 @@ def test_how_sure_what_waits_is_is_said_once_for_all_that_are_as_sure() -> None:
     for text in (report, page):
         assert [text.count(SURE_WORDS[level]) for level in ("sure", "likely")] == [1, 1]
         assert all(f"Thing {n}" in text for n in range(1, 5))
+
+
+def test_what_is_only_possible_is_looked_at_and_never_called_an_aim() -> None:
+    unsure = changed(calm(), "breaths", lambda t: t.assign(excess_s=0.7, confidence=0.87))
+    both = changed(unsure, "arm_cycles", lambda t: t.assign(index_of_coordination_pct=-20.0))
+    text = advised(both).text
+    assert "Aim 1: A gap between the arms" in text
+    looked = text.split(LOOK_AT)[1].split("What was swum")[0]
+    assert "Long on the side" in looked
+    assert "Camera: from the side" in looked
+    alone = with_findings(unsure, read_rules())
+    for page in (read(report_html(alone)).text, str(findings_part.section(alone))):
+        assert "No finding is sure enough to be an aim" in page
+        assert WORK_ON not in page
+        assert LOOK_AT in page

@@ -2,6 +2,9 @@
 
 Run: python -m tests.validation.findings_board [--swims 10] [--clean 40] [--first 0]
 
+Counted are the first two of all findings, whether they are aims or not; a further column says in
+how many swims the planted fault is an aim, which needs a finding that is at least likely.
+
 Everything rests on synthetic swimmers (tests.validation.planted) with sensor noise, straps and
 clocks on, and knocks. The bars: the planted fault is first or second in 95 %, and a clean swimmer
 has no finding in 95 %.
@@ -35,6 +38,7 @@ class Swim:
     fault: str
     seed: int
     found: tuple[str, ...]
+    aims: tuple[str, ...]
 
     @property
     def right(self) -> bool:
@@ -43,13 +47,25 @@ class Swim:
             return not self.found
         return bool(set(self.found[:2]) & set(FAULTS[self.fault].finds))
 
+    @property
+    def aimed(self) -> bool:
+        """Whether the fault is an aim, or a clean swim has no aim."""
+        if self.fault == CLEAN:
+            return not self.aims
+        return bool(set(self.aims) & set(FAULTS[self.fault].finds))
+
 
 def measure(fault: str, seed: int) -> Swim:
     """Return one swim, written to a folder and analysed from there."""
     swim = draw_planted(seed, None if fault == CLEAN else fault)
     with TemporaryDirectory() as place:
         answer = analyse(swim.write(Path(place) / "swim"))
-    return Swim(fault=fault, seed=seed, found=tuple(f["id"] for f in answer.findings))
+    return Swim(
+        fault=fault,
+        seed=seed,
+        found=tuple(f["id"] for f in answer.findings),
+        aims=tuple(f["id"] for f in answer.findings if f["is_aim"]),
+    )
 
 
 def jobs(swims: int, clean: int, first: int) -> list[tuple[str, int]]:
@@ -65,21 +81,28 @@ def share_pct(swims: Sequence[Swim]) -> float:
     return 100.0 * sum(swim.right for swim in swims) / max(len(swims), 1)
 
 
+def aimed_pct(swims: Sequence[Swim]) -> float:
+    """Return in how many the fault is an aim, in %."""
+    return 100.0 * sum(swim.aimed for swim in swims) / max(len(swims), 1)
+
+
 def table(swims: Sequence[Swim]) -> str:
     """Return the board as a Markdown table."""
-    lines = ["| planted | swims | first or second, % | what came first where it wasn't |"]
-    lines.append("| --- | --- | --- | --- |")
+    lines = ["| planted | swims | first or second, % | aim, % | what came first where it wasn't |"]
+    lines.append("| --- | --- | --- | --- | --- |")
     for fault in (*FAULTS, CLEAN):
         own = [swim for swim in swims if swim.fault == fault]
         wrong = Counter(", ".join(s.found[:2]) or "nothing" for s in own if not s.right)
         words = "; ".join(f"{what} ({count})" for what, count in wrong.most_common(3))
         name = "none (a clean swimmer): no finding" if fault == CLEAN else fault
-        lines.append(f"| {name} | {len(own)} | {share_pct(own):.0f} | {words} |")
+        shares = f"{share_pct(own):.0f} | {aimed_pct(own):.0f}"
+        lines.append(f"| {name} | {len(own)} | {shares} | {words} |")
     planted = [swim for swim in swims if swim.fault != CLEAN]
     clean = [swim for swim in swims if swim.fault == CLEAN]
     for name, own in (("all planted", planted), ("all clean", clean)):
         short = "" if share_pct(own) >= BAR_PCT else f"falls short of {BAR_PCT:g}"
-        lines.append(f"| {name} | {len(own)} | {share_pct(own):.1f} | {short} |")
+        shares = f"{share_pct(own):.1f} | {aimed_pct(own):.1f}"
+        lines.append(f"| {name} | {len(own)} | {shares} | {short} |")
     return "\n".join(lines)
 
 

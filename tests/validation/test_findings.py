@@ -22,12 +22,15 @@ def test_a_planted_fault_is_among_the_first_two_and_a_clean_swim_has_none(fault:
 
 
 def test_the_board_sees_a_fault_that_is_missed_and_a_clean_swim_that_is_blamed() -> None:
-    missed = Swim(fault="sparse kick", seed=0, found=("arm-gap", "rate-drift", "kick-sparse"))
-    blamed = Swim(fault=CLEAN, seed=0, found=("arm-gap",))
+    found = ("arm-gap", "rate-drift", "kick-sparse")
+    missed = Swim(fault="sparse kick", seed=0, found=found, aims=("arm-gap", "kick-sparse"))
+    blamed = Swim(fault=CLEAN, seed=0, found=("arm-gap",), aims=())
     assert not missed.right
+    assert missed.aimed
+    assert blamed.aimed
     assert not blamed.right
     board = table([missed, blamed])
-    assert "arm-gap, rate-drift (1)" in board
+    assert "| sparse kick | 1 | 0 | 100 | arm-gap, rate-drift (1) |" in board
     assert board.count("falls short") == 2
 
 
