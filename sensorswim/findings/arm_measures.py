@@ -22,7 +22,9 @@ def elbow_angle_deg(swum: Swum) -> list[Measured]:
     """
     found = []
     for arm in ARMS:
-        own = by_side(swum.strokes, arm).dropna(subset=["elbow_angle_deg", "elbow_source"])
+        own = by_side(swum.strokes, arm).dropna(
+            subset=["elbow_angle_deg", "elbow_source", "mid_pull_s"]
+        )
         counts = own["elbow_source"].value_counts()
         if counts.empty:
             continue
@@ -33,6 +35,7 @@ def elbow_angle_deg(swum: Swum) -> list[Measured]:
         figure = typical(
             own, "elbow_angle_deg", "mid_pull_s", source=source, side=arm,
             stated=float(stated.astype(float).median()),
+            each_sd=own["elbow_sd_deg"].to_numpy(dtype=float),
         )  # fmt: skip
         found += [] if figure is None else [figure]
     return found

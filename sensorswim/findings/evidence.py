@@ -91,6 +91,9 @@ class Measured:
     value : float
     session_s, length_no, each : (N,) arrays
         The counts: breaths, strokes, cycles, rolls or lengths.
+    each_sd : (N,) array or None
+        Standard deviation of each count, where the analysis states it: one within two of them of
+        the band's end is undecided and not counted as beyond.
     error : float
         Standard error of `value` from the spread of its counts.
     source : str
@@ -115,6 +118,7 @@ class Measured:
     stated: float = float("nan")
     trust: float = 1.0
     words: dict[str, str] | None = None
+    each_sd: FloatArray | None = None
 
     @property
     def spread(self) -> float:
@@ -167,6 +171,7 @@ def apart(figures: list[Measured], *, percent: bool = False) -> list[Measured]:
             larger,
             value=scale * (larger.value - other.value),
             each=scale * (larger.each - other.value),
+            each_sd=None,
             error=abs(scale) * float(np.hypot(larger.error, other.error)),
             stated=abs(scale) * float(np.hypot(larger.stated, other.stated)),
         )

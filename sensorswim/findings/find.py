@@ -21,6 +21,8 @@ MOST_STEPS: Final = 3.0
 """Beyond so many steps a finding doesn't rank higher."""
 _FOLLOWS: Final = 0.4
 """Share of its weight that is left to a finding that often follows from another one there."""
+_DECIDED_SD: Final = 2.0
+"""A count lies beyond the band if so many of its own standard deviations fit between."""
 _OTHER: Final = {"left": "right", "right": "left"}
 _EITHER: Final = {
     "side": "left or right",
@@ -147,13 +149,22 @@ def _ranked(found: list[tuple[float, Finding]], rules: Rules) -> tuple[Finding, 
     )
 
 
-def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> Finding:
+def _count(rule: Rule, measured: Measured) -> int:
+    """Return how many counts lie beyond the band, without those that are undecided."""
+    doubt = np.zeros(len(measured.each))
+    if measured.each_sd is not None:
+        doubt = _DECIDED_SD * np.nan_to_num(measured.each_sd, nan=np.inf)
     over = np.zeros(len(measured.each), dtype=bool)
     if rule.high is not None:
-        over |= measured.each > rule.high
+        over |= measured.each - doubt > rule.high
     if rule.low is not None:
-        over |= measured.each < rule.low
-    words = _words(rule, measured, int(over.sum()))
+        over |= measured.each + doubt < rule.low
+    return int(over.sum())
+
+
+def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> Finding:
+    count = _count(rule, measured)
+    words = _words(rule, measured, count)
     return Finding(
         id=rule.id,
         rank=0,
@@ -171,8 +182,8 @@ def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> 
         side=measured.side,
         source=measured.source,
         shows=rule.shows,
-        count=int(over.sum()),
-        of=len(over),
+        count=count,
+        of=len(measured.each),
         steps=steps,
         aim=rule.aim.format(**words),
         why=rule.why.format(**words),

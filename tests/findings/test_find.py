@@ -136,6 +136,21 @@ def test_a_straight_pull_takes_its_band_from_the_settings(rules: Rules) -> None:
     assert "pull-straight" not in ids(wide, rules)
 
 
+def test_strokes_whose_own_uncertainty_reaches_the_band_are_not_counted(rules: Rules) -> None:
+    def straight(table: pd.DataFrame) -> pd.DataFrame:
+        sure = np.arange(len(table)) % 4 < 2
+        return table.assign(elbow_angle_deg=132.0, elbow_sd_deg=np.where(sure, 5.0, 7.0))
+
+    found = find(changed(calm(), "arm_strokes", straight), rules).found[0]
+    assert found.title.startswith("The left arm pulls straighter than the band")
+    assert found.count == pytest.approx(found.of / 2, abs=1)
+    assert f"{found.count} of {found.of} strokes are straighter beyond doubt" in found.text
+    unknown = changed(
+        calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=150.0, elbow_sd_deg=np.nan)
+    )
+    assert find(unknown, rules).found[0].count == 0
+
+
 def test_an_empty_elbow_is_not_supported_and_names_what_would_show_it(rules: Rules) -> None:
     empty = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=np.nan))
     missing = {m.id: m for m in find(empty, rules).unsupported}
