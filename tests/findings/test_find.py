@@ -136,6 +136,11 @@ def test_a_straight_pull_takes_its_band_from_the_settings(rules: Rules) -> None:
     assert "pull-straight" not in ids(wide, rules)
 
 
+def test_an_elbow_more_bent_than_the_band_is_not_called_straight(rules: Rules) -> None:
+    bent = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=80.0))
+    assert ids(bent, rules) == []
+
+
 def test_strokes_whose_own_uncertainty_reaches_the_band_are_not_counted(rules: Rules) -> None:
     def straight(table: pd.DataFrame) -> pd.DataFrame:
         sure = np.arange(len(table)) % 4 < 2
