@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import replace
 from math import erf, isfinite, sqrt
 from typing import Final
@@ -63,9 +64,10 @@ def find(analysis: Analysis, rules: Rules) -> Findings:
             )
         beyond = [b for m in measured if (b := _beyond(m, rule, rules.least_certainty)) is not None]
         worst = sorted(beyond, key=lambda pair: -pair[0])
-        for weight, finding in worst if rule.tolerance else worst[:1]:
-            moments = clear_moments(finding[1], finding[0], analysis.session)
-            found.append((weight, replace(_finding(*finding), moments=moments)))
+        for weight, one in worst if rule.tolerance else worst[:1]:
+            finding = _with_other_side(_finding(*one), rule, measured)
+            moments = clear_moments(one[1], one[0], analysis.session)
+            found.append((weight, replace(finding, moments=moments)))
     return Findings(found=_ranked(found, rules), unsupported=tuple(unsupported))
 
 
@@ -192,6 +194,27 @@ def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> 
         reference=rule.source,
         digits=rule.digits,
     )
+
+
+def _with_other_side(finding: Finding, rule: Rule, measured: Iterable[Measured]) -> Finding:
+    """Return the finding with the other side's value, where that is beyond the band as well."""
+    if finding.side is None:
+        return finding
+    for other in measured:
+        seen = rule.seen_by(other.source)
+        distance, certainty = certainty_beyond(other, seen)
+        if other.side != _OTHER[finding.side] or distance <= 0:
+            continue
+        value = f"{abs(other.value):.{rule.digits}f} {rule.unit}".strip()
+        firm = certainty >= _SURE[1][0]
+        return replace(
+            finding,
+            title=f"{finding.title}; {'' if firm else 'perhaps '}the other side too",
+            text=f"{finding.text} The other side {'is' if firm else 'may be'} beyond it too: "
+            f"{value}.",
+            aim=f"{finding.aim} The same goes for the other side." if firm else finding.aim,
+        )
+    return finding
 
 
 def _words(rule: Rule, measured: Measured, count: int) -> dict[str, str]:

@@ -136,6 +136,23 @@ def test_a_straight_pull_takes_its_band_from_the_settings(rules: Rules) -> None:
     assert "pull-straight" not in ids(wide, rules)
 
 
+def test_a_finding_on_one_side_says_when_the_other_side_is_beyond_as_well(rules: Rules) -> None:
+    def arms(right_deg: float) -> Finding:
+        def bent(table: pd.DataFrame) -> pd.DataFrame:
+            left = table["side"].eq("left").fillna(value=False).astype(bool)
+            return table.assign(elbow_angle_deg=np.where(left, 150.0, right_deg))
+
+        return find(changed(calm(), "arm_strokes", bent), rules).found[0]
+
+    both, unsure, one = arms(144.0), arms(124.0), arms(118.0)
+    assert both.title == "The left arm pulls straighter than the band; the other side too"
+    assert both.text.endswith("The other side is beyond it too: 144 degrees.")
+    assert both.aim.endswith("The same goes for the other side.")
+    assert unsure.title.endswith("band; perhaps the other side too")
+    assert unsure.text.endswith("The other side may be beyond it too: 124 degrees.")
+    assert "other side" not in f"{one.title} {one.text} {one.aim}"
+
+
 def test_an_elbow_more_bent_than_the_band_is_not_called_straight(rules: Rules) -> None:
     bent = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=80.0))
     assert ids(bent, rules) == []
