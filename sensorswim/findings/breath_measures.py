@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from sensorswim.findings.evidence import Measured, Swum, by_side, only_source, typical
+from sensorswim.metrics.own_rolls import reference_words
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import by_length
 
@@ -33,7 +34,15 @@ def _each_side(swum: Swum, breaths: pd.DataFrame, column: str) -> list[Measured]
 
 def excess_s(swum: Swum) -> list[Measured]:
     """Time on the side beyond the swimmer's own rolls without a breath, by side."""
-    return _each_side(swum, swum.breaths, "excess_s")
+    return [
+        replace(m, words={"against": _against(m, swum)})
+        for m in _each_side(swum, swum.breaths, "excess_s")
+    ]
+
+
+def _against(measured: Measured, swum: Swum) -> str:
+    side = str(measured.side)
+    return f"rolls {reference_words(side, swum.excess_against.get(side, side))}"
 
 
 def share_pct(swum: Swum) -> list[Measured]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from sensorswim.metrics.own_rolls import reference_sides
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import Session
 from sensorswim.model.streams import FloatArray
@@ -29,6 +30,8 @@ class Swum:
         Every length, for felt against measured.
     ankles : int
         How many ankles are worn.
+    excess_against : dict of str to str
+        By side of a breath, the side of the rolls that its `excess_s` was held against.
     adrift : frozenset of str
         Limbs whose clock isn't good enough to say what comes before what.
     """
@@ -42,6 +45,7 @@ class Swum:
     breaths: pd.DataFrame
     all_lengths: pd.DataFrame
     ankles: int
+    excess_against: dict[str, str] = field(default_factory=dict)
     adrift: frozenset[str] = frozenset()
 
     @staticmethod
@@ -73,6 +77,7 @@ class Swum:
             breaths=breaths,
             all_lengths=lengths,
             ankles=sum(name.endswith("ankle") for name in worn),
+            excess_against=reference_sides(analysis.rolls),
             adrift=adrift,
         )
 

@@ -236,4 +236,8 @@ def _words(rule: Rule, measured: Measured, count: int) -> dict[str, str]:
         "more": "more" if measured.value > 0 else "less",
         "rose": "rose" if measured.value > 0 else "fell",
     }
-    return dict.fromkeys(("what", "where", "felt", "measured"), "") | words | (measured.words or {})
+    return (
+        dict.fromkeys(("against", "what", "where", "felt", "measured"), "")
+        | words
+        | (measured.words or {})
+    )

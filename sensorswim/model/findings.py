@@ -18,6 +18,7 @@ RULE_PLACES: Final = frozenset(
         "shows",
         "side",
         "other",
+        "against",
         "where",
         "what",
         "felt",

@@ -178,7 +178,12 @@ SCHEMAS: Final[dict[str, pa.Schema]] = {
         _real("end_s", "s", "roll passes half of the typical peak on the way back"),
         _real("hold_s", "s", "end_s - start_s"),
         _real("hold_share", "1", "hold_s over its arm cycle"),
-        _real("excess_s", "s", "hold_s minus the median hold of the non-breathing rolls"),
+        _real(
+            "excess_s",
+            "s",
+            "hold_s minus the median hold of the non-breathing rolls to the same side, of those to "
+            "the other side where there are none; rows of rolls with is_breath false tell which",
+        ),
         _real("beyond_fixed_s", "s", "time beyond a fixed angle, so that sessions compare"),
         _real("peak_roll_deg", "deg", "size of the roll at peak_s"),
         _real("cycle_phase", "1", "phase of peak_s, 0..1 from the left hand's entry"),

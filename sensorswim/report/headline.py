@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from sensorswim.figures.style import ACTIVITY_WORDS, SOURCE_WORDS, number
+from sensorswim.metrics.own_rolls import reference_sides, reference_words
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.placement import Limb
 
@@ -124,8 +125,19 @@ def _breaths(analysis: Analysis) -> str:
     if pd.isna(hold):
         return f"{text}."
     excess = breaths["excess_s"].median()
-    than = "" if pd.isna(excess) else f", {_longer(excess)} than in own rolls without a breath"
+    than = "" if pd.isna(excess) else f", {_longer(excess)} than in own rolls {_against(analysis)}"
     return f"{text}; {number(hold, 2)} s on the side each{than}."
+
+
+def _against(analysis: Analysis) -> str:
+    """Return which rolls without a breath the breaths were held against."""
+    sides = reference_sides(analysis.rolls)
+    swapped = [
+        reference_words(side, reference)
+        for side, reference in sides.items()
+        if side != reference and analysis.breaths["side"].eq(side).any()
+    ]
+    return swapped[0] if swapped else "to the same side without a breath"
 
 
 def _longer(excess_s: float) -> str:

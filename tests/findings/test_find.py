@@ -63,6 +63,19 @@ def test_a_finding_says_what_was_measured_how_sure_and_where_to_look(rules: Rule
     assert all(m.video_s is None for m in found.moments)
 
 
+def test_a_long_breath_says_which_rolls_it_was_held_against(rules: Rules) -> None:
+    both = long_breaths(calm())
+    side = find(both, rules).found[0].side
+    assert f"own rolls to the {side} without a breath; up to" in find(both, rules).found[0].text
+
+    def every_left_is_a_breath(table: pd.DataFrame) -> pd.DataFrame:
+        return table.assign(is_breath=table["is_breath"] | table["side"].eq("left"))
+
+    lefts = changed(both, "breaths", lambda t: t.loc[t["side"].eq("left")])
+    only = find(changed(lefts, "rolls", every_left_is_a_breath), rules).found[0]
+    assert "to the right without a breath, as there are none to the left; up to" in only.text
+
+
 def test_moments_have_video_time_where_a_clip_is_placed(rules: Rules) -> None:
     session = filmed_session()
     analysis = replace(long_breaths(calm()), session=replace(session, blocks=()))

@@ -158,6 +158,16 @@ def test_headline_says_not_known_and_never_zero_where_breaths_could_not_be_told(
     assert lines["Breaths"].startswith("Not known")
 
 
+def test_headline_says_which_rolls_the_breaths_were_held_against() -> None:
+    analysis = plausible_analysis()
+    told = dict(headline(analysis))["Breaths"]
+    assert told.endswith("longer than in own rolls to the same side without a breath.")
+    rolls = analysis.tables["rolls"]
+    rolls["is_breath"] = rolls["is_breath"] | rolls["side"].eq("right")
+    told = dict(headline(analysis))["Breaths"]
+    assert told.endswith("own rolls to the left without a breath, as there are none to the right.")
+
+
 def test_an_irregular_beat_is_called_none_in_the_table_of_lengths() -> None:
     analysis = plausible_analysis()
     analysis.tables["lengths"]["kick_beat"] = 0
