@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from sensorswim.figures import style
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
+from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
 from sensorswim.model.session import Block
 
 
@@ -38,7 +38,7 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
     parts = [
         f"{FELT_WORDS.get(row['column'], row['column'])} "
         f"({style.ACTIVITY_WORDS.get(row['activity'], row['activity'])}) felt {row['felt']:g}, "
-        f"measured {row['measured']:.3g}"
+        f"measured {measured_words(row)}"
         for row in table.to_dict("records")
     ]
     style.below_legend(fig)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sensorswim.findings.evidence import Measured, Swum
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
+from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
 
 _FEWEST = 5
 
@@ -75,7 +75,7 @@ def felt_apart(swum: Swum) -> list[Measured]:
                     "what": FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
                     "where": row["block_label"] or f"block {row['block_no']}",
                     "felt": f"{row['felt']:g}",
-                    "measured": f"{row['measured']:.3g}",
+                    "measured": measured_words(row),
                 },
             )
         )

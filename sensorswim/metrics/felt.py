@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import pandas as pd
 
@@ -36,6 +36,7 @@ _COLUMNS: Final = (
     "low",
     "high",
     "lengths",
+    "mean",
 )
 
 
@@ -46,7 +47,8 @@ def felt_against_measured(blocks: Sequence[Block], lengths: pd.DataFrame) -> pd.
     -------
     DataFrame
         Columns block_no, block_label, activity, column, felt, measured (median; of `kick_beat`
-        the most frequent, 0 = irregular), low, high (empty where irregular), lengths.
+        the most frequent, 0 = irregular), low, high (empty where irregular), lengths, mean (of
+        `kick_beat` the mean of kicks_per_cycle, else empty).
     """
     rows = []
     for number, block in enumerate(blocks, start=1):
@@ -59,8 +61,25 @@ def felt_against_measured(blocks: Sequence[Block], lengths: pd.DataFrame) -> pd.
                 raw = own.loc[own["activity"].fillna("other") == kind, column]
                 values = pd.to_numeric(raw, errors="coerce").dropna().astype(float)
                 row = [number, block.label, kind, column, felt, *_summary(column, values)]
-                rows.append([*row, len(values)])
+                rows.append([*row, len(values), _mean(column, own.loc[raw.index])])
     return pd.DataFrame(rows, columns=list(_COLUMNS))
+
+
+def measured_words(row: Mapping[Any, Any]) -> str:
+    """Return what was measured in a row of `felt_against_measured`, for people."""
+    if pd.isna(row["measured"]):
+        return "–"
+    if row["column"] != "kick_beat":
+        return f"{row['measured']:.3g}"
+    beat = f"{row['measured']:g}" if row["measured"] else "no steady beat"
+    return beat if pd.isna(row["mean"]) else f"{beat} (mean {row['mean']:.1f})"
+
+
+def _mean(column: str, own: pd.DataFrame) -> float:
+    """Return the mean number of kicks that stands beside a beat."""
+    if column != "kick_beat" or "kicks_per_cycle" not in own:
+        return float("nan")
+    return float(pd.to_numeric(own["kicks_per_cycle"], errors="coerce").mean())
 
 
 def _summary(column: str, values: pd.Series[float]) -> tuple[float, float, float]:

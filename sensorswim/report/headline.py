@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from sensorswim.figures.style import ACTIVITY_WORDS, SOURCE_WORDS, number
 from sensorswim.metrics.own_rolls import reference_sides, reference_words
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.placement import Limb
+
+_NEAR_BEAT: Final = 0.5
+"""A mean of so many kicks a cycle from the beat is told beside it (our choice, no source)."""
+_APART: Final = 1.0
+_GROUP: Final = 0.25
+"""Lengths are two groups if more than `_APART` kicks a cycle lie between and the smaller one holds
+this share of them (our choice, no source)."""
 
 
 def headline(analysis: Analysis) -> list[tuple[str, str]]:
@@ -85,19 +94,38 @@ def _stroke(own: pd.DataFrame) -> str:
 def _kicks(own: pd.DataFrame, analysis: Analysis) -> str:
     if Limb.ANKLE not in worn(analysis):
         return "Not known: no ankle sensor was worn."
-    beats = own["kick_beat"].dropna()
-    mean = _spread(own["kicks_per_cycle"], 1, "kicks a cycle of both arms")
-    if beats.empty and mean is None:
+    beats, a_cycle = own["kick_beat"].dropna().astype(int), own["kicks_per_cycle"].astype(float)
+    if beats.empty and a_cycle.isna().all():
         return "Not known: the kicks could not be set against arm cycles."
-    counts = Counter(int(beat) for beat in beats)
-    parts = [f"{n} of {len(beats)} lengths {_beat(beat)}" for beat, n in counts.most_common()]
-    if mean is not None:
-        parts.append(mean)
-    return f"{'; '.join(parts)}."
+    parts = [
+        f"{n} of {len(beats)} lengths {_beat(beat, a_cycle.loc[beats.index[beats == beat]])}"
+        for beat, n in Counter(beats).most_common()
+    ]
+    return f"{'; '.join([*parts, *_kicks_a_cycle(a_cycle)])}."
 
 
-def _beat(beat: int) -> str:
-    return "without one steady beat" if beat == 0 else f"in a rhythm of {beat} kicks a cycle"
+def _beat(beat: int, kicks_per_cycle: pd.Series[float]) -> str:
+    """Return the beat of some lengths in words, which their mean may be far from."""
+    if beat == 0:
+        return "without one steady beat"
+    mean = float(kicks_per_cycle.mean())
+    if abs(mean - beat) > _NEAR_BEAT:
+        return f"nearest to {beat} kicks a cycle, but {number(mean)} on average"
+    return f"in a rhythm of {beat} kicks a cycle"
+
+
+def _kicks_a_cycle(kicks_per_cycle: pd.Series[float]) -> list[str]:
+    """Return how many kicks a cycle: of lengths in two groups the range, as none has the median."""
+    unit = "kicks a cycle of both arms"
+    known = np.sort(kicks_per_cycle.dropna())
+    if len(known) > 1:
+        steps = np.diff(known)
+        below = int(steps.argmax()) + 1
+        fewer = min(below, len(known) - below) / len(known)
+        if steps.max() > _APART and fewer >= _GROUP:
+            return [f"in two groups, from {number(known[0])} to {number(known[-1])} {unit}"]
+    told = _spread(kicks_per_cycle, 1, unit)
+    return [told] if told else []
 
 
 def _roll(own: pd.DataFrame) -> str:

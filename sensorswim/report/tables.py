@@ -12,7 +12,7 @@ from sensorswim.figures.elbows import standing
 from sensorswim.figures.felt import row_name
 from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.metrics.carry_over import carry_over
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured
+from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
 from sensorswim.metrics.video_marks import PICTURE_SD_DEG, seen_from
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.settings import Settings
@@ -79,19 +79,13 @@ def felt_sheet(analysis: Analysis) -> Html:
             row_name(row["block_label"], row["block_no"], row["activity"]),
             FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
             f"{row['felt']:g}",
-            _measured(row["column"], row["measured"]),
+            measured_words(row),
             row["lengths"],
         ]
         for row in table.to_dict("records")
     ]
     heads = ["block", "what", "felt", "measured", "lengths measured"]
     return sheet("Felt and measured", heads, rows)
-
-
-def _measured(column: str, value: float) -> str:
-    if pd.isna(value):
-        return "–"
-    return "no steady beat" if column == "kick_beat" and value == 0 else f"{value:.3g}"
 
 
 def elbow_pictures_sheet(analysis: Analysis) -> Html:

@@ -203,7 +203,7 @@ def test_what_was_felt_stands_out_only_beyond_its_tolerance(rules: Rules) -> Non
     assert ids(felt(6.0), rules) == []
     found = find(felt(2.0), rules).found
     assert {f.id for f in found} == {"felt-apart"}
-    assert "felt 2 and 6 was measured" in found[0].text
+    assert "kicks in a cycle: felt 2, measured 6 (mean 6.0)." in found[0].text
 
 
 def test_a_rate_that_drifts_is_found_and_one_that_scatters_is_not(rules: Rules) -> None:

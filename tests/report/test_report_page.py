@@ -183,5 +183,13 @@ def test_kicks_a_cycle_come_with_their_range_as_other_figures_do() -> None:
     lengths["kicks_per_cycle"] = [4.0, *[5.5] * (len(lengths) - 2), 6.2]
     told = dict(headline(analysis))["Kicks"]
     assert told.endswith("5.5 kicks a cycle of both arms (from 4.0 to 6.2).")
+    lengths["kicks_per_cycle"] = [1.0, 1.1, 1.2, 5.0, 5.1, 5.2, 5.2, 5.3]
+    lengths["kick_beat"] = [2, 2, 2, 6, 6, 6, 6, 6]
+    assert dict(headline(analysis))["Kicks"] == (
+        "5 of 8 lengths nearest to 6 kicks a cycle, but 5.2 on average; 3 of 8 lengths nearest to "
+        "2 kicks a cycle, but 1.1 on average; in two groups, from 1.0 to 5.3 kicks a cycle of both "
+        "arms."
+    )
+    lengths["kick_beat"] = 6
     lengths["kicks_per_cycle"] = 6.0
     assert dict(headline(analysis))["Kicks"].endswith("; 6.0 kicks a cycle of both arms.")
