@@ -43,6 +43,12 @@ def worn(analysis: Analysis) -> set[Limb]:
     return {sensor.placement.limb for sensor in analysis.session.sensors}
 
 
+def _sides_worn(analysis: Analysis, limb: Limb) -> list[str]:
+    """Return the sides on which a limb carried a sensor."""
+    worn_ = (sensor.placement for sensor in analysis.session.sensors)
+    return [str(one.side) for one in worn_ if one.limb is limb]
+
+
 def clock(seconds: float) -> str:
     """Return a duration for people: 1:04 or 48 s."""
     whole = round(seconds)
@@ -96,12 +102,32 @@ def _kicks(own: pd.DataFrame, analysis: Analysis) -> str:
         return "Not known: no ankle sensor was worn."
     beats, a_cycle = own["kick_beat"].dropna().astype(int), own["kicks_per_cycle"].astype(float)
     if beats.empty and a_cycle.isna().all():
-        return "Not known: the kicks could not be set against arm cycles."
+        return _downbeats(own, analysis)
     parts = [
         f"{n} of {len(beats)} lengths {_beat(beat, a_cycle.loc[beats.index[beats == beat]])}"
         for beat, n in Counter(beats).most_common()
     ]
     return f"{'; '.join([*parts, *_kicks_a_cycle(a_cycle)])}."
+
+
+def _downbeats(own: pd.DataFrame, analysis: Analysis) -> str:
+    """Return the kicks of a length and of a minute, where no arm cycles can be set beside them."""
+    parts = [
+        _spread(own["kicks"], 0, "downbeats in a length"),
+        _spread(kicks_a_minute(own), 0, "in a minute of swimming"),
+    ]
+    told = ", ".join(part for part in parts if part)
+    if not told:
+        return "Not known: the kicks could not be set against arm cycles."
+    legs = _sides_worn(analysis, Limb.ANKLE)
+    of = "both legs" if len(legs) == 2 else f"the {legs[0]} leg alone"
+    return f"{told}, of {of}; there are no arm cycles to set them against."
+
+
+def kicks_a_minute(lengths: pd.DataFrame) -> pd.Series[float]:
+    """Return the kicks of each length in a minute of swimming, from its swim_start_s if known."""
+    began_s = lengths["swim_start_s"].fillna(lengths["start_s"])
+    return 60.0 * lengths["kicks"].astype(float) / (lengths["end_s"] - began_s)
 
 
 def _beat(beat: int, kicks_per_cycle: pd.Series[float]) -> str:
@@ -143,6 +169,9 @@ def _roll(own: pd.DataFrame) -> str:
 def _breaths(analysis: Analysis) -> str:
     lengths, breaths = analysis.lengths, analysis.breaths
     told = lengths["breaths_left"].notna() | lengths["breaths_right"].notna()
+    back_worn = bool(worn(analysis) & {Limb.LOWER_BACK, Limb.UPPER_BACK})
+    if not back_worn and len(_sides_worn(analysis, Limb.ANKLE)) < 2:
+        return "Not known: it needs a sensor on the back, or both ankles."
     if not told.any():
         return "Not known: breaths could not be told apart from the other rolls."
     left, right = int(lengths["breaths_left"].sum()), int(lengths["breaths_right"].sum())

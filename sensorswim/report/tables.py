@@ -16,11 +16,12 @@ from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_
 from sensorswim.metrics.video_marks import PICTURE_SD_DEG, seen_from
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.settings import Settings
-from sensorswim.report.headline import clock
+from sensorswim.report.headline import clock, kicks_a_minute
 from sensorswim.report.markup import Html, join, tag
 from sensorswim.report.words import SEVERITY_WORDS
 
-_COLUMNS: Final = (
+_Column = tuple[str, str, int]
+_COLUMNS: Final[tuple[_Column, ...]] = (
     ("speed_m_s", "speed m/s", 2),
     ("arm_strokes", "arm strokes", 0),
     ("stroke_rate_cycles_min", "cycles a min", 1),
@@ -36,6 +37,12 @@ _COLUMNS: Final = (
     ("side_hold_excess_s", "longer by s", 2),
 )
 
+_KICKS_ALONE: Final[tuple[_Column, ...]] = (
+    ("kicks", "kicks in the length", 0),
+    ("kicks_a_minute", "kicks a min", 0),
+)
+"""What stands for kicks a cycle and beat where there are no arm cycles."""
+
 
 def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]]) -> Html:
     """Return a table that scrolls within itself on a narrow screen."""
@@ -50,15 +57,29 @@ def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]
 
 def lengths_sheet(lengths: pd.DataFrame) -> Html:
     """Return the table of lengths; an empty cell is a figure that can't be had."""
-    heads = ["no.", "what", "time", *(head for _, head, _ in _COLUMNS)]
-    rows = [_length_row(row) for row in lengths.to_dict("records")]
+    columns = _columns(lengths)
+    heads = ["no.", "what", "time", *(head for _, head, _ in columns)]
+    told = lengths.assign(kicks_a_minute=kicks_a_minute(lengths))
+    rows = [_length_row(row, columns) for row in told.to_dict("records")]
     return sheet("All lengths (a dash: can't be had)", heads, rows)
 
 
-def _length_row(row: dict[Any, Any]) -> list[object]:
+def _columns(lengths: pd.DataFrame) -> list[_Column]:
+    """Return the columns that these lengths can fill."""
+    no_cycles = lengths["kicks_per_cycle"].isna().all() and lengths["kicks"].notna().any()
+    columns: list[_Column] = []
+    for column, head, digits in _COLUMNS:
+        if column == "kicks_per_cycle" and no_cycles:
+            columns += _KICKS_ALONE
+        elif column != "kick_beat" or not no_cycles:
+            columns.append((column, head, digits))
+    return columns
+
+
+def _length_row(row: dict[Any, Any], columns: Iterable[_Column]) -> list[object]:
     kind = "other" if pd.isna(row["activity"]) else str(row["activity"])
     took = row["end_s"] - row["start_s"]
-    cells = [_cell(column, row[column], digits) for column, _, digits in _COLUMNS]
+    cells = [_cell(column, row[column], digits) for column, _, digits in columns]
     what = ACTIVITY_WORDS.get(kind, kind)
     return [row["length_no"], what, "–" if pd.isna(took) else clock(took), *cells]
 

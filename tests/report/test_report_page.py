@@ -168,6 +168,28 @@ def test_headline_says_which_rolls_the_breaths_were_held_against() -> None:
     assert told.endswith("own rolls to the left without a breath, as there are none to the right.")
 
 
+def test_breaths_without_a_roll_name_the_sensor_that_they_need() -> None:
+    wrist = (SensorFile(placement=Placement.LEFT_WRIST),)
+    analysis = plausible_analysis(session=plausible_session(sensors=wrist))
+    for column in ("breaths_left", "breaths_right"):
+        analysis.tables["lengths"][column] = None
+    assert "a sensor on the back, or both ankles" in dict(headline(analysis))["Breaths"]
+
+
+def test_kicks_without_arm_cycles_are_told_a_length_and_a_minute() -> None:
+    analysis = plausible_analysis()
+    for column in ("kicks_per_cycle", "kick_beat"):
+        analysis.tables["lengths"][column] = None
+    assert dict(headline(analysis))["Kicks"] == (
+        "54 downbeats in a length, 162 in a minute of swimming, of both legs; there are no arm "
+        "cycles to set them against."
+    )
+    page = report_html(analysis)
+    assert "kicks in the length</th>" in page
+    assert "<td>54</td><td>162</td>" in page
+    assert "beat</th>" not in page
+
+
 def test_an_irregular_beat_is_called_none_in_the_table_of_lengths() -> None:
     analysis = plausible_analysis()
     analysis.tables["lengths"]["kick_beat"] = 0
