@@ -16,6 +16,7 @@ from sensorswim.report.findings_section import (
     findings_of,
     moment_words,
     no_aim,
+    no_breaths,
     waiting_of,
 )
 
@@ -30,6 +31,8 @@ def section(analysis: Analysis) -> html.Section:
         parts += [html.P(WORK_ON, className="reading"), html.Div(aims, className="aims")]
     else:
         parts.append(html.P(no_aim(analysis), className="nothing"))
+    if unsaid := no_breaths(analysis):
+        parts.append(html.P(unsaid, className="nothing"))
     parts += [_waits(heading, waiting) for heading, waiting in waiting_of(found)]
     if analysis.unsupported:
         parts.append(_unsupported(analysis))

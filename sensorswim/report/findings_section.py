@@ -36,6 +36,8 @@ def findings_html(analysis: Analysis) -> Html:
         parts += [_aim(number, finding) for number, finding in enumerate(aims, start=1)]
     else:
         parts.append(tag("p", no_aim(analysis), class_="nothing"))
+    if unsaid := no_breaths(analysis):
+        parts.append(tag("p", unsaid, class_="nothing"))
     for heading, waiting in waiting_of(found):
         parts += [tag("h3", heading), *_waits(waiting)]
     if analysis.unsupported:
@@ -81,6 +83,15 @@ def no_aim(analysis: Analysis) -> str:
     if analysis.lengths["activity"].eq("front_crawl").any():
         return "Nothing lies clearly beyond the bands of the rules in this session."
     return "There is no plain front crawl in this session to look at."
+
+
+def no_breaths(analysis: Analysis) -> str:
+    """Return that breaths could not be told where crawl was swum, "" where they could."""
+    lengths = analysis.lengths
+    told = lengths["breaths_left"].notna() | lengths["breaths_right"].notna()
+    if told.any() or not lengths["activity"].eq("front_crawl").any():
+        return ""
+    return "Breaths could not be told this time, so nothing about them was looked for."
 
 
 def _aim(number: int, finding: Finding) -> Html:

@@ -54,6 +54,14 @@ def test_what_could_not_be_looked_for_names_sensor_and_view() -> None:
     assert "{" not in text.split("Not looked for")[1].split("What was swum")[0]
 
 
+def test_breaths_that_could_not_be_told_are_named_among_the_findings() -> None:
+    words = "Breaths could not be told this time, so nothing about them was looked for."
+    blind = changed(calm(), "lengths", lambda t: t.assign(breaths_left=None, breaths_right=None))
+    for analysis, shown in ((blind, True), (calm(), False), (bare_analysis(), False)):
+        assert (words in advised(analysis).text) is shown
+        assert (words in str(findings_part.section(analysis))) is shown
+
+
 def test_links_of_the_aims_lead_somewhere() -> None:
     page = advised(changed(calm(), "breaths", lambda t: t.assign(excess_s=0.44)))
     inside = {link.removeprefix("#") for link in page.links if link.startswith("#")}
