@@ -30,7 +30,7 @@ def headline(analysis: Analysis) -> list[tuple[str, str]]:
     own = _crawl(lengths)
     return [
         ("Swum", _swum(lengths)),
-        ("Stroke", _stroke(own)),
+        ("Stroke", _stroke(own, sides_worn(analysis, Limb.WRIST))),
         ("Kicks", _kicks(own, analysis)),
         ("Roll", _roll(own)),
         ("Breaths", _breaths(analysis)),
@@ -43,7 +43,7 @@ def worn(analysis: Analysis) -> set[Limb]:
     return {sensor.placement.limb for sensor in analysis.session.sensors}
 
 
-def _sides_worn(analysis: Analysis, limb: Limb) -> list[str]:
+def sides_worn(analysis: Analysis, limb: Limb) -> list[str]:
     """Return the sides on which a limb carried a sensor."""
     worn_ = (sensor.placement for sensor in analysis.session.sensors)
     return [str(one.side) for one in worn_ if one.limb is limb]
@@ -85,7 +85,7 @@ def _spread(values: pd.Series[float], digits: int, unit: str) -> str | None:
     return f"{number(known.median(), digits)} {unit}{across}"
 
 
-def _stroke(own: pd.DataFrame) -> str:
+def _stroke(own: pd.DataFrame, wrists: list[str]) -> str:
     parts = [
         _spread(own["stroke_rate_cycles_min"], 1, "cycles a minute"),
         _spread(own["stroke_length_m"], 2, "m a cycle"),
@@ -94,7 +94,8 @@ def _stroke(own: pd.DataFrame) -> str:
     known = [part for part in parts if part]
     if not known:
         return "Not known: it needs a wrist sensor and arm strokes."
-    return f"{'; '.join(known)}."
+    alone = f" All from the {wrists[0]} arm alone." if len(wrists) == 1 else ""
+    return f"{'; '.join(known)}.{alone}"
 
 
 def _kicks(own: pd.DataFrame, analysis: Analysis) -> str:
@@ -119,7 +120,7 @@ def _downbeats(own: pd.DataFrame, analysis: Analysis) -> str:
     told = ", ".join(part for part in parts if part)
     if not told:
         return "Not known: the kicks could not be set against arm cycles."
-    legs = _sides_worn(analysis, Limb.ANKLE)
+    legs = sides_worn(analysis, Limb.ANKLE)
     of = "both legs" if len(legs) == 2 else f"the {legs[0]} leg alone"
     return f"{told}, of {of}; there are no arm cycles to set them against."
 
@@ -170,7 +171,7 @@ def _breaths(analysis: Analysis) -> str:
     lengths, breaths = analysis.lengths, analysis.breaths
     told = lengths["breaths_left"].notna() | lengths["breaths_right"].notna()
     back_worn = bool(worn(analysis) & {Limb.LOWER_BACK, Limb.UPPER_BACK})
-    if not back_worn and len(_sides_worn(analysis, Limb.ANKLE)) < 2:
+    if not back_worn and len(sides_worn(analysis, Limb.ANKLE)) < 2:
         return "Not known: it needs a sensor on the back, or both ankles."
     if not told.any():
         return "Not known: breaths could not be told apart from the other rolls."

@@ -55,22 +55,32 @@ def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]
     return tag("div", table, class_="sheet", role="region", aria_label=caption, tabindex="0")
 
 
-def lengths_sheet(lengths: pd.DataFrame) -> Html:
-    """Return the table of lengths; an empty cell is a figure that can't be had."""
-    columns = _columns(lengths)
+def lengths_sheet(lengths: pd.DataFrame, wrists: Sequence[str] = ("left", "right")) -> Html:
+    """Return the table of lengths; an empty cell is a figure that can't be had.
+
+    Parameters
+    ----------
+    lengths : DataFrame
+        The contract's `lengths`.
+    wrists : sequence of str
+        Sides on which a wrist sensor was worn: of one alone the strokes are that arm's only.
+    """
+    columns = _columns(lengths, wrists)
     heads = ["no.", "what", "time", *(head for _, head, _ in columns)]
     told = lengths.assign(kicks_a_minute=kicks_a_minute(lengths))
     rows = [_length_row(row, columns) for row in told.to_dict("records")]
     return sheet("All lengths (a dash: can't be had)", heads, rows)
 
 
-def _columns(lengths: pd.DataFrame) -> list[_Column]:
+def _columns(lengths: pd.DataFrame, wrists: Sequence[str]) -> list[_Column]:
     """Return the columns that these lengths can fill."""
     no_cycles = lengths["kicks_per_cycle"].isna().all() and lengths["kicks"].notna().any()
     columns: list[_Column] = []
     for column, head, digits in _COLUMNS:
         if column == "kicks_per_cycle" and no_cycles:
             columns += _KICKS_ALONE
+        elif column == "arm_strokes" and len(wrists) == 1:
+            columns.append((column, f"{head} ({wrists[0]} only)", digits))
         elif column != "kick_beat" or not no_cycles:
             columns.append((column, head, digits))
     return columns

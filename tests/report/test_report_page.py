@@ -12,6 +12,7 @@ from sensorswim.model import Quality, SensorFile
 from sensorswim.model.placement import Placement
 from sensorswim.model.tables import frame
 from sensorswim.report import headline, report_html
+from sensorswim.report.tables import lengths_sheet
 from tests.plausible import bare_analysis, plausible_analysis, plausible_session, plausible_tables
 
 VOID = {"meta", "link", "br", "img", "hr", "input"}
@@ -174,6 +175,15 @@ def test_breaths_without_a_roll_name_the_sensor_that_they_need() -> None:
     for column in ("breaths_left", "breaths_right"):
         analysis.tables["lengths"][column] = None
     assert "a sensor on the back, or both ankles" in dict(headline(analysis))["Breaths"]
+
+
+def test_strokes_of_one_wrist_are_called_that_arms_alone() -> None:
+    wrist = (SensorFile(placement=Placement.LEFT_WRIST),)
+    analysis = plausible_analysis(session=plausible_session(sensors=wrist))
+    assert dict(headline(analysis))["Stroke"].endswith(". All from the left arm alone.")
+    assert "alone" not in dict(headline(plausible_analysis()))["Stroke"]
+    assert "arm strokes (left only)</th>" in lengths_sheet(analysis.lengths, ("left",))
+    assert "only" not in lengths_sheet(analysis.lengths)
 
 
 def test_kicks_without_arm_cycles_are_told_a_length_and_a_minute() -> None:
