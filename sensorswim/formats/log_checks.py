@@ -208,7 +208,8 @@ def _note_clipped(
     label: str, times_s: FloatArray, total: int, stream: Stream, quality: Quality
 ) -> None:
     share = len(times_s) / total
-    text = f"The {label} is at its full scale in {len(times_s)} samples ({share:.2%}), "
+    told = "less than 0.01 %" if share < 0.0001 else f"{100.0 * share:.2f} %"
+    text = f"The {label} is at its full scale in {len(times_s)} samples ({told}), "
     text += f"between {times_s[0]:.1f} and {times_s[-1]:.1f} s of its clock."
     severity = Severity.NOTE if share < 0.001 else Severity.DEGRADED
     quality.add("saturated", severity, text, placement=stream.placement)

@@ -144,9 +144,20 @@ def test_a_declared_range_tells_saturation_at_its_time(log: pd.DataFrame, tmp_pa
     stream = stream_of(written(log, tmp_path / "a.csv"), quality, accel_range_g=16.0)
     (row,) = quality
     assert row.code == "saturated"
-    assert "10 samples" in row.text
+    assert "10 samples (0.33 %)" in row.text
     assert "between 20.0 and 20.1 s" in row.text
     assert stream.accel_range_m_s2 == pytest.approx(16.0 * G_M_S2)
+
+
+def test_a_share_too_small_for_its_decimals_is_not_called_nothing(
+    log: pd.DataFrame, tmp_path: Path
+) -> None:
+    long = pd.concat([log] * 8, ignore_index=True)
+    long["time_s"] = 0.01 * np.arange(len(long))
+    long.loc[2000:2001, "accel_x_m_s2"] = 16.0 * G_M_S2
+    quality = Quality()
+    stream_of(written(long, tmp_path / "a.csv"), quality, accel_range_g=16.0)
+    assert any("2 samples (less than 0.01 %), between" in row.text for row in quality)
 
 
 def test_standing_still_is_not_frozen(log: pd.DataFrame, tmp_path: Path) -> None:
