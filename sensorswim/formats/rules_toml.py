@@ -52,7 +52,7 @@ class RuleTable(BaseModel):
     low_setting: str = ""
     high_setting: str = ""
     tolerance: dict[str, float] = {}
-    by_source: dict[str, dict[str, float]] = {}
+    by_source: dict[str, dict[str, float | str]] = {}
     use: bool = True
 
     @field_validator(*_WORDED)
@@ -78,10 +78,18 @@ class RuleTable(BaseModel):
 
     @field_validator("by_source")
     @classmethod
-    def _bands(cls, given: dict[str, dict[str, float]]) -> dict[str, dict[str, float]]:
+    def _bands(cls, given: dict[str, dict[str, float | str]]) -> dict[str, dict[str, float | str]]:
         for source, band in given.items():
-            if set(band) - {"low", "high", "error", "step"}:
-                raise ValueError(f"{source} may hold low, high, error and step only; mend it")
+            if set(band) - {"low", "high", "error", "step", "confused_with"}:
+                raise ValueError(
+                    f"{source} may hold low, high, error, step and confused_with only; mend it"
+                )
+            for name, value in band.items():
+                if isinstance(value, str) is not (name == "confused_with"):
+                    wanted = "a text" if name == "confused_with" else "a number"
+                    raise ValueError(f"{source}: {name} must be {wanted}; mend it")
+                if isinstance(value, str):
+                    cls._places(value)
         return given
 
     @field_validator("tolerance")

@@ -66,7 +66,8 @@ class Rule:
     tolerance : dict
         For felt against measured: by column of `lengths`, what counts as the same.
     by_source : dict
-        By source of the figure (upper_back, ankles, wrist_model ...): other low, high or error.
+        By source of the figure (upper_back, ankles, wrist_model ...): other low, high, error or
+        confused_with.
     use : bool
         False switches the rule off.
     """
@@ -95,11 +96,11 @@ class Rule:
     low_setting: str = ""
     high_setting: str = ""
     tolerance: dict[str, float] = field(default_factory=dict)
-    by_source: dict[str, dict[str, float]] = field(default_factory=dict)
+    by_source: dict[str, dict[str, float | str]] = field(default_factory=dict)
     use: bool = True
 
     def seen_by(self, source: str) -> Rule:
-        """Return the rule with the band and error that hold for a source."""
+        """Return the rule with the band, error and look-alikes that hold for a source."""
         return replace(self, **self.by_source.get(source, {}))  # type: ignore[arg-type]
 
 

@@ -223,8 +223,7 @@ def arms_pictures(analysis: Analysis) -> list[Picture]:
             title="Elbow angle at mid-pull",
             reading="180 degrees is a straight arm. The grey band is the one of the settings "
             "(default 100 to 120 degrees: common practice, no source). Open marks are undecided: "
-            "the band's edge lies within their uncertainty. From the wrist alone, a change is "
-            "surer than the level; an upper-arm sensor or a film tells more.",
+            "the band's edge lies within their uncertainty." + _from_the_wrist(t["arm_strokes"]),
             figure=figures.draw_elbows(
                 t["arm_strokes"],
                 t["lengths"],
@@ -233,6 +232,16 @@ def arms_pictures(analysis: Analysis) -> list[Picture]:
             ),
         ),
     ]
+
+
+def _from_the_wrist(arm_strokes: pd.DataFrame) -> str:
+    """Return what an angle that was worked out from the wrist alone is good for, "" without one."""
+    if not arm_strokes["elbow_source"].eq("wrist_model").any():
+        return ""
+    return (
+        " From the wrist alone, a change is surer than the level; an upper-arm sensor or a film "
+        "tells more."
+    )
 
 
 def felt_pictures(analysis: Analysis) -> list[Picture]:

@@ -166,6 +166,16 @@ def test_a_finding_on_one_side_says_when_the_other_side_is_beyond_as_well(rules:
     assert "other side" not in f"{one.title} {one.text} {one.aim}"
 
 
+def test_what_looks_alike_depends_on_the_sensor_behind_the_figure(rules: Rules) -> None:
+    straight = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=150.0))
+    assert "from the wrist alone" in find(straight, rules).found[0].confused_with
+    worn = changed(straight, "arm_strokes", lambda t: t.assign(elbow_source="upper_arm"))
+    assert "from the wrist alone" not in find(worn, rules).found[0].confused_with
+    seen = changed(long_breaths(calm()), "breaths", lambda t: t.assign(source="head"))
+    assert "a head sensor or" not in find(seen, rules).found[0].confused_with
+    assert "a head sensor or" in find(long_breaths(calm()), rules).found[0].confused_with
+
+
 def test_an_elbow_more_bent_than_the_band_is_not_called_straight(rules: Rules) -> None:
     bent = changed(calm(), "arm_strokes", lambda t: t.assign(elbow_angle_deg=80.0))
     assert ids(bent, rules) == []

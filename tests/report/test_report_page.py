@@ -76,6 +76,13 @@ def test_an_angle_in_a_picture_stands_beside_the_modelled_arm_and_its_own_band()
         assert stands in text.partition("Elbow angles measured in pictures")[2][:600]
 
 
+def test_elbows_from_upper_arm_sensors_do_not_ask_for_these_sensors() -> None:
+    tables, words = plausible_tables(), "an upper-arm sensor or a film tells more"
+    assert words in read(report_html(plausible_analysis(tables=tables))).text
+    own = tables | {"arm_strokes": tables["arm_strokes"].assign(elbow_source="upper_arm")}
+    assert words not in read(report_html(plausible_analysis(tables=own))).text
+
+
 def test_ids_are_unique_and_every_link_leads_somewhere_in_the_page(page: Reader) -> None:
     assert len(page.ids) == len(set(page.ids))
     assert all(link.startswith("#") and link[1:] in page.ids for link in page.links)
