@@ -19,10 +19,10 @@ from sensorswim.dashboards.review.shelf import title_of
 from sensorswim.dashboards.review.waiting import waiting
 from sensorswim.errors import SensorswimError, SessionError
 from sensorswim.figures import style
-from sensorswim.figures.felt import FELT_WORDS
 from sensorswim.formats.drills_toml import read_drills
 from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.session_write import write_session
+from sensorswim.metrics.felt import FELT_WORDS
 from sensorswim.model import Block, Quality
 
 KINDS: Final = ("swim", "drill", "kick", "pull")

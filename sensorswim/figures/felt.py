@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from sensorswim.figures import style
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
+from sensorswim.metrics.felt import felt_against_measured, figure_words, measured_words
 from sensorswim.model.session import Block
 
 
@@ -29,14 +29,14 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
         rows=len(quantities),
         cols=1,
         vertical_spacing=0.5 / len(quantities) if len(quantities) > 1 else 0,
-        subplot_titles=[FELT_WORDS.get(q, q.replace("_", " ")) for q in quantities],
+        subplot_titles=[figure_words(q, lengths) for q in quantities],
     )
     style.dress(fig, height=120 + (100 + 48 * most) * len(quantities))
     for panel, quantity in enumerate(quantities, start=1):
         _add_panel(fig, table[table["column"] == quantity], panel)
     fig.update_yaxes(autorange="reversed", showgrid=False)
     parts = [
-        f"{FELT_WORDS.get(row['column'], row['column'])} "
+        f"{figure_words(row['column'], lengths)} "
         f"({style.ACTIVITY_WORDS.get(row['activity'], row['activity'])}) felt {row['felt']:g}, "
         f"measured {measured_words(row)}"
         for row in table.to_dict("records")

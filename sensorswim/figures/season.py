@@ -9,8 +9,8 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from sensorswim.figures import style
-from sensorswim.figures.felt import FELT_WORDS
 from sensorswim.metrics.change import Verdict, Visit
+from sensorswim.metrics.felt import FELT_WORDS
 from sensorswim.metrics.trend import Series, in_words
 
 Band = tuple[float | None, float | None]

@@ -32,11 +32,18 @@ def _each_side(swum: Swum, breaths: pd.DataFrame, column: str) -> list[Measured]
     return found
 
 
+def _from_roll(swum: Swum, breaths: pd.DataFrame, column: str) -> list[Measured]:
+    """Return a figure that rests on the roll by side, with a note where the ankles give that."""
+    ankles = only_source(swum.rolls) == "ankles"
+    note = "The roll is an estimate from the ankles." if ankles else ""
+    return [replace(m, note=note) for m in _each_side(swum, breaths, column)]
+
+
 def excess_s(swum: Swum) -> list[Measured]:
     """Time on the side beyond the swimmer's own rolls without a breath, by side."""
     return [
         replace(m, words={"against": _against(m, swum)})
-        for m in _each_side(swum, swum.breaths, "excess_s")
+        for m in _from_roll(swum, swum.breaths, "excess_s")
     ]
 
 
@@ -47,7 +54,7 @@ def _against(measured: Measured, swum: Swum) -> str:
 
 def share_pct(swum: Swum) -> list[Measured]:
     """Time on the side in % of the arm cycle, by side; a plain roll gives about a third."""
-    return _each_side(swum, swum.breaths.assign(share=100 * swum.breaths["hold_share"]), "share")
+    return _from_roll(swum, swum.breaths.assign(share=100 * swum.breaths["hold_share"]), "share")
 
 
 def lateness_pct(swum: Swum) -> list[Measured]:
@@ -59,7 +66,7 @@ def lateness_pct(swum: Swum) -> list[Measured]:
         arms[key].after_exit_pct(middle_s) if key in arms else np.nan
         for key, middle_s in zip(_keys(breaths), middles, strict=True)
     ]
-    return _each_side(swum, breaths.assign(late=np.array(late, dtype=float)), "late")
+    return _from_roll(swum, breaths.assign(late=np.array(late, dtype=float)), "late")
 
 
 def lead_arm_tilt_deg(swum: Swum) -> list[Measured]:

@@ -111,6 +111,8 @@ class Measured:
         0..1, how sure the counts are what they are taken for.
     words : dict
         Further words for the rule's sentence: ``where``, ``what``.
+    note : str
+        A sentence that stands behind the rule's own, "" for none.
     """
 
     value: float
@@ -123,6 +125,7 @@ class Measured:
     stated: float = float("nan")
     trust: float = 1.0
     words: dict[str, str] | None = None
+    note: str = ""
     each_sd: FloatArray | None = None
 
     @property

@@ -172,7 +172,7 @@ def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> 
         rank=0,
         is_aim=False,
         title=rule.title.format(**words),
-        text=rule.says.format(**words),
+        text=f"{rule.says.format(**words)} {measured.note}".strip(),
         measure=rule.measure,
         unit=rule.unit,
         value=measured.value,

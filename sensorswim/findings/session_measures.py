@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from sensorswim.findings.evidence import Measured, Swum
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
+from sensorswim.metrics.felt import (
+    ankle_roll,
+    felt_against_measured,
+    figure_words,
+    measured_words,
+)
 
 _FEWEST = 5
 
@@ -51,12 +56,15 @@ def length_drift_pct(swum: Swum) -> list[Measured]:
 def felt_apart(swum: Swum) -> list[Measured]:
     """Each thing felt: measured minus felt, in its own unit; ``where`` and ``what`` name it.
 
-    In a block of drill and swim the swim lengths count.
+    In a block of drill and swim the swim lengths count. Roll from the ankles is left out: it is
+    smaller than the roll that is felt.
     """
     table = felt_against_measured(swum.session.blocks, swum.all_lengths).dropna(subset=["measured"])
     swim_first = table.sort_values("activity", key=lambda a: a.ne("front_crawl"), kind="stable")
     found = []
     for row in swim_first.drop_duplicates(["block_no", "column"]).to_dict("records"):
+        if ankle_roll(row["column"], swum.all_lengths):
+            continue
         lengths = swum.all_lengths.dropna(subset=[row["column"], "block_no"])
         own = lengths.loc[
             lengths["block_no"].eq(row["block_no"])
@@ -72,7 +80,7 @@ def felt_apart(swum: Swum) -> list[Measured]:
                 error=0.0,
                 source=row["column"],
                 words={
-                    "what": FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
+                    "what": figure_words(row["column"], swum.all_lengths),
                     "where": row["block_label"] or f"block {row['block_no']}",
                     "felt": f"{row['felt']:g}",
                     "measured": measured_words(row),

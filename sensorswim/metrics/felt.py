@@ -65,6 +65,17 @@ def felt_against_measured(blocks: Sequence[Block], lengths: pd.DataFrame) -> pd.
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
+def figure_words(column: str, lengths: pd.DataFrame) -> str:
+    """Return the name of a figure of these lengths, a roll from the ankles as an estimate."""
+    words = FELT_WORDS.get(column, column.replace("_", " "))
+    return f"{words} (estimate, ankles)" if ankle_roll(column, lengths) else words
+
+
+def ankle_roll(column: str, lengths: pd.DataFrame) -> bool:
+    """Tell whether a column is the roll and rests on the ankles: smaller than what is felt."""
+    return column.startswith("roll_onto") and bool(lengths["roll_source"].eq("ankles").any())
+
+
 def measured_words(row: Mapping[Any, Any]) -> str:
     """Return what was measured in a row of `felt_against_measured`, for people."""
     if pd.isna(row["measured"]):

@@ -14,6 +14,7 @@ import plotly.io as pio
 
 from sensorswim import figures
 from sensorswim.figures.style import CONFIG, DARK_OF
+from sensorswim.metrics.felt import ankle_roll
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import Finding
 from sensorswim.report.markup import Html, in_script, join, tag, text
@@ -251,10 +252,22 @@ def felt_pictures(analysis: Analysis) -> list[Picture]:
             key="felt",
             title="Belief and measurement side by side",
             reading="Diamonds: what the swimmer felt before seeing any figure. Dots: what was "
-            "measured in that block. Where the two lie apart there is something to feel for.",
+            "measured in that block. Where the two lie apart there is something to feel for."
+            + _roll_felt(analysis),
             figure=figures.draw_felt(analysis.session.blocks, analysis.lengths),
         )
     ]
+
+
+def _roll_felt(analysis: Analysis) -> str:
+    """Return that a felt roll can't be held against the ankles', "" where none was."""
+    felt = {column for block in analysis.session.blocks for column in block.felt}
+    if not any(ankle_roll(column, analysis.lengths) for column in felt):
+        return ""
+    return (
+        " The roll is the exception: the ankles' estimate is smaller than the roll that is felt, "
+        "so the two can't be held against each other."
+    )
 
 
 _EVIDENCE: Final = {

@@ -12,7 +12,12 @@ from sensorswim.figures.elbows import standing
 from sensorswim.figures.felt import row_name
 from sensorswim.figures.style import ACTIVITY_WORDS, number
 from sensorswim.metrics.carry_over import carry_over
-from sensorswim.metrics.felt import FELT_WORDS, felt_against_measured, measured_words
+from sensorswim.metrics.felt import (
+    ankle_roll,
+    felt_against_measured,
+    figure_words,
+    measured_words,
+)
 from sensorswim.metrics.video_marks import PICTURE_SD_DEG, seen_from
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.settings import Settings
@@ -81,6 +86,8 @@ def _columns(lengths: pd.DataFrame, wrists: Sequence[str]) -> list[_Column]:
             columns += _KICKS_ALONE
         elif column == "arm_strokes" and len(wrists) == 1:
             columns.append((column, f"{head} ({wrists[0]} only)", digits))
+        elif ankle_roll(column, lengths):
+            columns.append((column, f"{head} (estimate, ankles)", digits))
         elif column != "kick_beat" or not no_cycles:
             columns.append((column, head, digits))
     return columns
@@ -108,7 +115,7 @@ def felt_sheet(analysis: Analysis) -> Html:
     rows = [
         [
             row_name(row["block_label"], row["block_no"], row["activity"]),
-            FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
+            figure_words(row["column"], analysis.lengths),
             f"{row['felt']:g}",
             measured_words(row),
             row["lengths"],
@@ -196,7 +203,7 @@ def carry_over_sheet(analysis: Analysis) -> Html:
     rows = [
         [
             row["block_label"] if pd.notna(row["block_label"]) else f"block {row['block_no']}",
-            FELT_WORDS.get(row["column"], str(row["column"]).replace("_", " ")),
+            figure_words(row["column"], analysis.lengths),
             *(_short(row[key]) for key in ("drill_value", "swim_first", "swim_last")),
             row["verdict"],
         ]

@@ -216,6 +216,22 @@ def test_what_was_felt_stands_out_only_beyond_its_tolerance(rules: Rules) -> Non
     assert "kicks in a cycle: felt 2, measured 6 (mean 6.0)." in found[0].text
 
 
+def test_a_felt_roll_is_not_held_against_the_estimate_from_the_ankles(rules: Rules) -> None:
+    analysis = calm()
+    block = replace(analysis.session.blocks[0], felt={"roll_onto_left_deg": 70.0})
+    analysis = replace(analysis, session=replace(analysis.session, blocks=(block,)))
+    assert ids(analysis, rules) == []
+    back = changed(analysis, "lengths", lambda t: t.assign(roll_source="upper_back"))
+    assert ids(back, rules) == ["felt-apart"]
+
+
+def test_a_long_breath_calls_the_roll_from_the_ankles_an_estimate(rules: Rules) -> None:
+    words = "The roll is an estimate from the ankles."
+    assert words in find(long_breaths(calm()), rules).found[0].text
+    back = changed(long_breaths(calm()), "rolls", lambda t: t.assign(source="upper_back"))
+    assert words not in next(f.text for f in find(back, rules).found if f.id == "long-on-side")
+
+
 def test_a_rate_that_drifts_is_found_and_one_that_scatters_is_not(rules: Rules) -> None:
     def with_rates(rates: list[float]) -> Analysis:
         return changed(calm(), "lengths", lambda t: t.assign(stroke_rate_cycles_min=rates))

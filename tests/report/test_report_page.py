@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -105,6 +106,25 @@ def test_what_was_swum_comes_first(page: Reader) -> None:
 def test_roll_from_the_ankles_is_called_an_estimate(page: Reader) -> None:
     assert "52 degrees onto the right side, 41 degrees onto the left (an estimate" in page.text
     assert page.text.count("estimate from the ankles") >= 4
+
+
+def test_roll_from_the_ankles_is_an_estimate_in_every_table_and_beside_what_was_felt() -> None:
+    def told(source: str) -> str:
+        analysis = plausible_analysis()
+        analysis.tables["lengths"]["roll_source"] = source
+        block = replace(analysis.session.blocks[0], felt={"roll_onto_left_deg": 60.0})
+        session = replace(analysis.session, blocks=(block,))
+        return read(report_html(replace(analysis, session=session))).text
+
+    marked = (
+        "roll left ° (estimate, ankles)",
+        "roll onto the left, degrees (estimate, ankles) 60 41",
+        "roll onto the right, degrees (estimate, ankles) 52",
+        "roll onto the left, degrees (estimate, ankles) (drill) felt 60",
+        "can't be held against each other",
+    )
+    assert [words in told("ankles") for words in marked] == [True] * 5
+    assert [words in told("upper_back") for words in marked] == [False] * 5
 
 
 def test_limits_and_cautions_are_told(page: Reader) -> None:
