@@ -210,8 +210,8 @@ def _with_other_side(finding: Finding, rule: Rule, measured: Iterable[Measured])
         return replace(
             finding,
             title=f"{finding.title}; {'' if firm else 'perhaps '}the other side too",
-            text=f"{finding.text} The other side {'is' if firm else 'may be'} beyond it too: "
-            f"{value}.",
+            text=f"{finding.text} The other side, the {other.side}, "
+            f"{'is' if firm else 'may be'} beyond it too: {value}.",
             aim=f"{finding.aim} The same goes for the other side." if firm else finding.aim,
         )
     return finding

@@ -159,10 +159,10 @@ def test_a_finding_on_one_side_says_when_the_other_side_is_beyond_as_well(rules:
 
     both, unsure, one = arms(144.0), arms(124.0), arms(118.0)
     assert both.title == "The left arm pulls straighter than the band; the other side too"
-    assert both.text.endswith("The other side is beyond it too: 144 degrees.")
+    assert both.text.endswith("The other side, the right, is beyond it too: 144 degrees.")
     assert both.aim.endswith("The same goes for the other side.")
     assert unsure.title.endswith("band; perhaps the other side too")
-    assert unsure.text.endswith("The other side may be beyond it too: 124 degrees.")
+    assert unsure.text.endswith("The other side, the right, may be beyond it too: 124 degrees.")
     assert "other side" not in f"{one.title} {one.text} {one.aim}"
 
 
