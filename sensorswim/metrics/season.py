@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from sensorswim.metrics.change import visit_of
+from sensorswim.metrics.own_rolls import reference_sides
 from sensorswim.swim.breaths import FIXED_DEG
 
 CHECK_SET: Final = "check set"
@@ -54,6 +55,9 @@ class Figure:
 
 _ROLL: Final = "roll_source"
 _ELBOW: Final = "elbow_source"
+_EXCESS: Final = "excess_source"
+_OTHER_ROLLS: Final = ", against rolls to the other side"
+"""Of a breath that no roll to its own side without one could be held against."""
 _ELBOW_BETWEEN_DEG: Final = 6.0
 """Less than the error of the level, most of which comes again at each visit. Synthetic swimmers
 whose straps were put on anew differed by 3.6 degrees, nine of ten by less than 6."""
@@ -87,7 +91,14 @@ FIGURES: Final[dict[str, Figure]] = {
         _roll("fixed_right_s", "time beyond a fixed roll, right side up, all rolls", "s", 2, 0.08),
         _roll("told_pct", "rolls where a breath could be told or ruled out", "%", 0, 15.0),
         _roll("side_hold_s", "time on the side in breaths", "s", 2, 0.08),
-        _roll("side_hold_excess_s", "breaths longer than other rolls by", "s", 2, 0.08),
+        Figure(
+            name="side_hold_excess_s",
+            words="breaths longer than other rolls by",
+            unit="s",
+            digits=2,
+            between_sd=0.08,
+            source=_EXCESS,
+        ),
         _roll("breath_fixed_s", "time beyond a fixed roll in breaths", "s", 2, 0.1),
         _figure("pull_depth_left_m", "pull depth, left", "m", 2, 0.05),
         _figure("pull_depth_right_m", "pull depth, right", "m", 2, 0.05),
@@ -124,13 +135,15 @@ def season_lengths(tables: dict[str, pd.DataFrame], *, pool_length_m: float) -> 
     Returns
     -------
     DataFrame
-        length_no, condition, roll_source, elbow_source and the columns of `FIGURES`; empty
-        where a figure can't be had.
+        length_no, condition, roll_source, elbow_source, excess_source and the columns of `FIGURES`;
+        empty where a figure can't be had.
     """
     lengths = tables["lengths"]
     out = pd.DataFrame({"length_no": lengths["length_no"].astype("int64")})
     out["condition"] = [condition(row, pool_length_m) for row in lengths.to_dict("records")]
     out[_ROLL] = lengths[_ROLL].fillna("").astype(str)
+    out[_EXCESS] = out[_ROLL]
+    out.loc[out["length_no"].isin(_against_other_side(tables)), _EXCESS] += _OTHER_ROLLS
     more = [_of_rolls(tables["rolls"]), _fixed(tables), _of_strokes(tables["arm_strokes"])]
     more.append(_median(tables["breaths"], "beyond_fixed_s").rename("breath_fixed_s").to_frame())
     more.append(_steady(tables["arm_cycles"]).rename("kick_share_of_beat_pct").to_frame())
@@ -143,7 +156,14 @@ def season_lengths(tables: dict[str, pd.DataFrame], *, pool_length_m: float) -> 
     for name in FIGURES:
         out[name] = out[name].astype(float) if name in out else np.nan
     out[_ELBOW] = out[_ELBOW].fillna("").astype(str) if _ELBOW in out else ""
-    return out[["length_no", "condition", _ROLL, _ELBOW, *FIGURES]]
+    return out[["length_no", "condition", _ROLL, _ELBOW, _EXCESS, *FIGURES]]
+
+
+def _against_other_side(tables: dict[str, pd.DataFrame]) -> list[int]:
+    """Return the lengths with a breath that is held against rolls to the other side."""
+    breaths, sides = tables["breaths"], reference_sides(tables["rolls"])
+    swapped = [side for side, reference in sides.items() if side != reference]
+    return [int(number) for number in breaths.loc[breaths["side"].isin(swapped), "length_no"]]
 
 
 def condition(length: dict[Any, Any], pool_length_m: float) -> str:

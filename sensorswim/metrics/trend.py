@@ -41,7 +41,7 @@ class Series:
     since_first, since_last : Change
         Of the last visit against the first and against the one before.
     left_out : int
-        Visits that rest on another sensor than the last one and are left out.
+        Visits that rest on another sensor, or on other rolls, than the last one; left out.
     source : str
         The sensor that the figure rests on, "" where it doesn't matter.
     worthwhile : float
@@ -200,5 +200,7 @@ def notes(series: Series, all_series: Mapping[str, Series]) -> list[str]:
     if change.verdict is Verdict.CLEAR and abs(change.difference) < series.worthwhile:
         told.append("Clear, but smaller than what tells swimmers of the squad apart.")
     if series.left_out:
-        told.append(f"{series.left_out} visits rest on another sensor and are left out.")
+        told.append(
+            f"{series.left_out} visits rest on another sensor or on other rolls and are left out."
+        )
     return told

@@ -136,6 +136,18 @@ def test_without_a_wrist_time_beyond_a_fixed_roll_counts_from_the_first_roll_on(
     assert (found < 1.2 * usual).all()
 
 
+def test_visits_whose_breaths_were_held_against_other_rolls_are_not_compared() -> None:
+    def of(tables: dict[str, pd.DataFrame]) -> set[str]:
+        rows = figure_rows(season_lengths(tables, pool_length_m=25.0))
+        return {row["source"] for row in rows if row["name"] == "side_hold_excess_s"}
+
+    tables = plausible_tables()
+    assert of(tables) == {"ankles"}
+    rolls = tables["rolls"]
+    every_left = rolls.assign(is_breath=rolls["is_breath"] | rolls["side"].eq("left"))
+    assert of(tables | {"rolls": every_left}) == {"ankles, against rolls to the other side"}
+
+
 def test_a_swimmer_without_told_breaths_stays_in_the_picture() -> None:
     tables = plausible_tables()
     tables["rolls"] = tables["rolls"].assign(is_breath=pd.NA).astype(tables["rolls"].dtypes)
