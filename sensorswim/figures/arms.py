@@ -103,7 +103,8 @@ def draw_coordination(lengths: pd.DataFrame, arm_cycles: pd.DataFrame) -> go.Fig
         hovertemplate="length %{x}: mean %{y:.1f} %<extra></extra>",
     )
     fig.add_hline(y=0, line={"color": style.INK, "width": 1.5, "dash": "dash"})
-    fig.update_xaxes(title_text="length", tickformat="d", showgrid=False)
+    fig.update_xaxes(title_text="length", showgrid=False)
+    style.number_lengths(fig, lengths["length_no"])
     fig.update_yaxes(title_text="index of coordination<br>in % of the cycle")
     low, high = known[column].min(), known[column].max()
     text = (

@@ -62,7 +62,8 @@ def draw_elbows(arm_strokes: pd.DataFrame, lengths: pd.DataFrame, low_deg: float
             layer="below", row=panel, col=1,
         )  # fmt: skip
         fig.update_yaxes(title_text="elbow, degrees", row=panel, col=1)
-    fig.update_xaxes(title_text="length", dtick=1, row=len(sides), col=1)
+    fig.update_xaxes(title_text="length", row=len(sides), col=1)
+    style.number_lengths(fig, lengths["length_no"])
     style.below_legend(fig)
     return style.with_alt(fig, _sentence(known, lengths, sides, low_deg, high_deg))
 

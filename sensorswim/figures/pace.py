@@ -35,7 +35,8 @@ def draw_pace(lengths: pd.DataFrame) -> go.Figure:
         column = panel[0]
         _add_panel(fig, lengths.dropna(subset=[column]), panel, row)
     fig.update_xaxes(title_text="length", row=len(panels), col=1)
-    fig.update_xaxes(tickformat="d", showgrid=False)
+    fig.update_xaxes(showgrid=False)
+    style.number_lengths(fig, lengths["length_no"])
     fig.update_layout(showlegend=False, margin={"t": 32})
     parts = [
         f"{title} from {lengths[column].min():.{digits}f} to {lengths[column].max():.{digits}f}"

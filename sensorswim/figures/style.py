@@ -67,6 +67,10 @@ CONFIG: Final[dict[str, Any]] = {
 _TITLE_PX: Final = 36
 """The height of a panel's title with air above it, where a tall legend makes the plot low, too."""
 
+_MOST_NUMBERS: Final = 12
+_STEPS: Final = (1, 2, 5, 10, 20, 50, 100)
+"""How many lengths' numbers stand side by side on a phone, and the steps between them."""
+
 FONT: Final = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 
 
@@ -134,6 +138,13 @@ def below_legend(fig: go.Figure) -> go.Figure:
     for note in fig.select_annotations({"yref": "paper"}):
         note.update(y=share * note.y)
     return fig
+
+
+def number_lengths(fig: go.Figure, numbers: pd.Series[int]) -> None:
+    """Give an axis over lengths whole numbers, each once, no more than a phone has room for."""
+    low, high = int(numbers.min()), int(numbers.max())
+    step = next((step for step in _STEPS if (high - low) / step < _MOST_NUMBERS), _STEPS[-1])
+    fig.update_xaxes(tick0=0, dtick=step, tickformat="d", range=[low - 0.6, high + 0.6])
 
 
 def with_alt(fig: go.Figure, text: str) -> go.Figure:
