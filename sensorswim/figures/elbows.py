@@ -110,7 +110,7 @@ def _places(own: pd.DataFrame) -> np.ndarray:
 
 
 def _add_lengths(fig: go.Figure, lengths: pd.DataFrame, side: str, panel: int) -> None:
-    """Add each length's median with its two standard deviations."""
+    """Add each length's median, with twice the uncertainty of that angle to either side."""
     own = lengths.dropna(subset=[f"elbow_angle_{side}_deg"])
     if not len(own):
         return
@@ -124,7 +124,7 @@ def _add_lengths(fig: go.Figure, lengths: pd.DataFrame, side: str, panel: int) -
         },
         mode="markers",
         marker={"symbol": "line-ew", "size": 22, "line": {"width": 3, "color": style.INK}},
-        name="length: median, two SD",
+        name="median of a length, twice its uncertainty",
         showlegend=panel == 1,
         hovertemplate="length %{x}: %{y:.0f} degrees<extra></extra>",
         row=panel,

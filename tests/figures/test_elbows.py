@@ -34,3 +34,11 @@ def test_undecided_strokes_are_drawn_open() -> None:
     assert open_
     assert open_[0].marker.symbol.endswith("-open")
     assert "undecided" in figures.alt_of(fig)
+
+
+def test_the_bar_of_a_length_is_called_its_uncertainty_not_the_scatter_of_its_strokes() -> None:
+    tables = plausible_tables()
+    fig = figures.draw_elbows(tables["arm_strokes"], tables["lengths"], 100.0, 120.0)
+    assert {t.name for t in fig.data if t.error_y.array} == {
+        "median of a length, twice its uncertainty"
+    }
