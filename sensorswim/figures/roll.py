@@ -13,6 +13,9 @@ from sensorswim.figures import style
 
 _GRID: Final = np.linspace(0.0, 1.0, 51)
 _FEWEST_CYCLES: Final = 3
+_TURNED_DEG: Final = 90.0
+"""No roll of crawl goes so far: beyond it the swimmer turns at the wall."""
+_ROLLING_DEG: Final = 45.0
 
 
 def best_source(lengths: pd.DataFrame, roll: pd.DataFrame) -> str | None:
@@ -28,13 +31,17 @@ def best_source(lengths: pd.DataFrame, roll: pd.DataFrame) -> str | None:
 def draw_roll_of_length(
     roll: pd.DataFrame, breaths: pd.DataFrame, lengths: pd.DataFrame, *, length_no: int
 ) -> go.Figure:
-    """Draw the roll over one length, with the breaths marked at their peaks."""
+    """Draw the roll over one length as it was swum, with the breaths marked at their peaks.
+
+    The way under water after the push-off and a flip turn at the end are left out.
+    """
     row = lengths[lengths["length_no"] == length_no]
     source = best_source(lengths, roll)
     if row.empty or source is None:
         return style.blank("no roll signal for this length (it needs a back sensor or ankles).")
     start, end = float(row["start_s"].iloc[0]), float(row["end_s"].iloc[0])
-    own = roll[(roll["source"] == source) & roll["time_s"].between(start, end)]
+    first = row["swim_start_s"].fillna(row["start_s"]).iloc[0]
+    own = _before_the_turn(roll[(roll["source"] == source) & roll["time_s"].between(first, end)])
     if own["roll_deg"].notna().sum() < 2:
         return style.blank("no roll signal for this length (it needs a back sensor or ankles).")
     fig = style.new_figure(height=380)
@@ -57,6 +64,14 @@ def draw_roll_of_length(
         f"with {len(taken)} breaths marked."
     )
     return style.with_alt(fig, text)
+
+
+def _before_the_turn(own: pd.DataFrame) -> pd.DataFrame:
+    """Return the roll of a length without the flip turn at its end."""
+    size = own["roll_deg"].abs().to_numpy(dtype=float)
+    turned = np.flatnonzero(size > _TURNED_DEG)
+    rolling = np.flatnonzero(size[: turned[0]] <= _ROLLING_DEG) if len(turned) else turned
+    return own.iloc[: rolling[-1] + 1] if len(rolling) else own
 
 
 def _mark_breaths(
