@@ -13,7 +13,6 @@ from plotly.subplots import make_subplots
 from sensorswim.figures import style
 
 _BINS: Final = 25
-_HAND: Final = {"left": "left hand enters", "right": "right hand enters"}
 
 
 def draw_kick_rhythm(
@@ -164,8 +163,6 @@ def _mark_lengths(fig: go.Figure, rows: pd.DataFrame) -> None:
 
 def _label_axes(fig: go.Figure, rows: pd.DataFrame) -> None:
     span = [len(rows) + 0.7, 0.3]
-    sides = rows["cycle_side"].dropna()
-    hand = str(sides.iloc[0]) if len(sides) else "left"
     fig.update_yaxes(
         range=span, title_text="length (one row a cycle)", showgrid=False, row=1, col=1
     )
@@ -174,9 +171,7 @@ def _label_axes(fig: go.Figure, rows: pd.DataFrame) -> None:
     marks = {"tickvals": [0, 0.25, 0.5, 0.75, 1], "range": [-0.01, 1.01]}
     ticks = ["0", "¼", "½", "¾", "1"]
     fig.update_xaxes(**marks, showticklabels=False, row=1, col=1)
-    fig.update_xaxes(
-        **marks, ticktext=ticks, title_text=f"arm cycle (0 = {_HAND[hand]})", row=2, col=1
-    )
+    fig.update_xaxes(**marks, ticktext=ticks, title_text=style.cycle_title(rows), row=2, col=1)
     fig.update_xaxes(
         title_text="kicks<br>per cycle",
         rangemode="tozero",

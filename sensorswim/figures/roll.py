@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from sensorswim.figures import style
+from sensorswim.units import counted
 
 _GRID: Final = np.linspace(0.0, 1.0, 51)
 _FEWEST_CYCLES: Final = 3
@@ -61,7 +62,7 @@ def draw_roll_of_length(
     text = (
         f"Roll over length {length_no}, {style.SOURCE_WORDS.get(source, source)}: between "
         f"{own['roll_deg'].min():.0f} and {own['roll_deg'].max():.0f} degrees, "
-        f"with {len(taken)} breaths marked."
+        f"{_breaths_told(len(taken), known=length_no in lengths_with_breaths(lengths))}."
     )
     return style.with_alt(fig, text)
 
@@ -96,8 +97,18 @@ def _mark_breaths(
     )
 
 
+def lengths_with_breaths(lengths: pd.DataFrame) -> set[int]:
+    """Return the numbers of the lengths whose breaths could be told, also where there were none."""
+    told = lengths[["breaths_left", "breaths_right"]].notna().any(axis=1)
+    return set(lengths.loc[told, "length_no"].astype(int))
+
+
+def _breaths_told(count: int, *, known: bool) -> str:
+    return f"with {counted(count, 'breath')} marked" if known else "breaths not known"
+
+
 def _roll_axis(fig: go.Figure) -> None:
-    fig.update_yaxes(title_text="roll in degrees<br>(right side down: up)", zeroline=True, dtick=20)
+    fig.update_yaxes(title_text="roll in degrees<br>(right side down: up)", zeroline=True, nticks=8)
 
 
 def draw_typical_roll(
@@ -105,7 +116,8 @@ def draw_typical_roll(
 ) -> go.Figure:
     """Draw the median roll over the arm cycle, with the band that holds 8 cycles of 10.
 
-    Cycles with and without a breath are drawn apart where there are enough of both.
+    Cycles with and without a breath are drawn apart where there are enough of both, and apart
+    from these the cycles of lengths whose breaths could not be told.
     """
     source = best_source(lengths, roll)
     cycles = arm_cycles.dropna(subset=["start_s", "end_s"])
@@ -117,15 +129,17 @@ def draw_typical_roll(
         return style.blank("too few whole arm cycles with a roll signal.")
     fig = style.new_figure(height=420)
     breathing = used["breath_side"].notna().to_numpy()
+    told = used["length_no"].isin(lengths_with_breaths(lengths)).to_numpy()
     groups = (
-        ("without a breath", ~breathing, style.LEFT, "solid"),
-        ("with a breath", breathing, style.RIGHT, "dash"),
+        ("cycles without a breath", told & ~breathing, style.LEFT, "solid"),
+        ("cycles with a breath", breathing, style.RIGHT, "dash"),
+        ("cycles, breaths not known", ~told & ~breathing, style.THIRD, "dot"),
     )
     for name, chosen, colour, dash in groups:
         if chosen.sum() >= _FEWEST_CYCLES:
-            _add_band(fig, shapes[chosen], f"cycles {name} ({chosen.sum()})", colour, dash)
+            _add_band(fig, shapes[chosen], f"{name} ({chosen.sum()})", colour, dash)
     fig.update_xaxes(
-        title_text="arm cycle (0 = the hand enters)",
+        title_text=style.cycle_title(used),
         tickvals=[0, 0.25, 0.5, 0.75, 1],
         ticktext=["0", "¼", "½", "¾", "1"],
     )

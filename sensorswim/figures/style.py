@@ -245,3 +245,9 @@ def number(value: object, digits: int = 1) -> str:
 def side_of(frame: pd.DataFrame, side: str) -> pd.DataFrame:
     """Return the rows of one side."""
     return frame[(frame["side"] == side).fillna(value=False).astype(bool)]
+
+
+def cycle_title(cycles: pd.DataFrame) -> str:
+    """Return the title of an axis over the arm cycle, with the hand that begins it."""
+    sides = cycles["cycle_side"].dropna()
+    return f"arm cycle (0 = {sides.iloc[0] if len(sides) else 'left'} hand enters)"

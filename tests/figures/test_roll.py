@@ -25,3 +25,26 @@ def test_the_push_off_and_the_flip_turn_are_left_out_of_the_roll_of_a_length() -
     assert 19.0 < max(line.x) < length["end_s"] - length["start_s"] - 0.6
     assert -45.0 < min(line.y) < max(line.y) < 55.0
     assert "between -41 and 52 degrees" in figures.alt_of(fig)
+
+
+def test_breaths_that_could_not_be_told_are_not_called_none() -> None:
+    fig = figures.draw_roll_of_length(TABLES["roll"], NO_BREATHS, UNTOLD, length_no=2)
+    assert figures.alt_of(fig).endswith(", breaths not known.")
+    told = figures.draw_roll_of_length(TABLES["roll"], NO_BREATHS, TABLES["lengths"], length_no=2)
+    assert figures.alt_of(told).endswith(", with 0 breaths marked.")
+
+
+def test_cycles_whose_breaths_could_not_be_told_are_a_group_of_their_own() -> None:
+    cycles = TABLES["arm_cycles"].assign(breath_side=pd.NA)
+    names = [t.name for t in figures.draw_typical_roll(TABLES["roll"], cycles, UNTOLD).data]
+    assert [name for name in names if name] == ["cycles, breaths not known (72)"]
+    names = [t.name for t in figures.draw_typical_roll(TABLES["roll"], cycles,
+                                                       TABLES["lengths"]).data]  # fmt: skip
+    assert [name for name in names if name] == ["cycles without a breath (72)"]
+
+
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_the_axis_over_the_arm_cycle_names_the_hand_that_begins_it(hand: str) -> None:
+    cycles = TABLES["arm_cycles"].assign(cycle_side=hand)
+    fig = figures.draw_typical_roll(TABLES["roll"], cycles, TABLES["lengths"])
+    assert fig.layout.xaxis.title.text == f"arm cycle (0 = {hand} hand enters)"
