@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from sensorswim.figures import style
+from sensorswim.units import counted
 
 _BINS: Final = 25
 
@@ -194,8 +195,10 @@ def _alt(rows: pd.DataFrame, beats: pd.DataFrame) -> str:
     counts, usual = _counted(rows, beats)
     fewer = int((counts < usual).sum())
     return (
-        f"Downbeats of the legs within {len(rows)} arm cycles: {counts.mode().iloc[0]} kicks is "
-        f"the most frequent, {fewer} cycles hold fewer than is usual in their length; "
-        f"{len(style.side_of(beats, 'left'))} downbeats of the left leg "
+        f"Downbeats of the legs within {counted(len(rows), 'arm cycle')}: "
+        f"{counted(counts.mode().iloc[0], 'kick')} a cycle "
+        f"{'is' if counts.mode().iloc[0] == 1 else 'are'} the most frequent, "
+        f"{counted(fewer, 'cycle')} {'holds' if fewer == 1 else 'hold'} fewer than is usual in "
+        f"the length; {counted(len(style.side_of(beats, 'left')), 'downbeat')} of the left leg "
         f"and {len(style.side_of(beats, 'right'))} of the right."
     )

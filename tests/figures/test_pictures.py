@@ -68,6 +68,18 @@ def test_kick_rows_and_counts_show_the_missing_kicks() -> None:
     assert "2 cycles hold fewer" in figures.alt_of(fig)
 
 
+def test_one_kick_and_one_cycle_are_told_as_one() -> None:
+    own = TABLES["arm_cycles"].query("length_no == 3")
+    kicks = pd.DataFrame(
+        [
+            {"length_no": 3, "side": "left", "downbeat_s": start + 0.5, "cycle_phase": 0.25}
+            for start in own["start_s"].iloc[1:]
+        ]
+    )
+    told = figures.alt_of(figures.draw_kick_rhythm(kicks, own))
+    assert "1 kick a cycle is the most frequent, 1 cycle holds fewer" in told
+
+
 def test_left_and_right_kicks_differ_by_shape_and_colour() -> None:
     fig = figures.draw_kick_rhythm(TABLES["kicks"], TABLES["arm_cycles"])
     marks = {t.name: t.marker for t in fig.data if getattr(t, "mode", None) == "markers"}
