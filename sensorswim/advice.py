@@ -225,7 +225,7 @@ def export_clip(answer: Analysis, at_s: float, seconds: float, out: Path) -> Pat
     )
     lines = [
         Line(start_s=offset_s + rate * c.start_s, end_s=offset_s + rate * c.end_s, text=c.text)
-        for c in session_cues(answer)
+        for c in session_cues(answer, from_s=-offset_s / rate)
     ]
     drawn = [
         Drawn(time_s=offset_s + rate * mark.session_s, points=mark.points, text=_measure_text(mark))

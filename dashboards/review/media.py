@@ -15,7 +15,7 @@ from sensorswim.errors import InputError, SensorswimError
 from sensorswim.formats.session_pack import safe_relative
 from sensorswim.formats.session_toml import read_session
 from sensorswim.model import Quality
-from sensorswim.report import cues_in_video, session_cues
+from sensorswim.report import cues_in_video
 
 _TYPES: Final = {".webm": "video/webm"}
 
@@ -96,4 +96,4 @@ def _cue_text(desk: Desk, key: str, number: int) -> str:
         return "WEBVTT\n"
     if opened is None or clip is None or clip.placed is None:
         return "WEBVTT\n"
-    return cues_in_video(session_cues(opened.analysis), *clip.placed)
+    return cues_in_video(opened.analysis, *clip.placed)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Final
 
 import pandas as pd
@@ -17,10 +16,17 @@ _MARK_S: Final = 2.0
 _LENGTH_CUE_S: Final = 4.0
 
 
-def session_cues(analysis: Analysis) -> list[Cue]:
-    """Return all cues in session time."""
+def session_cues(analysis: Analysis, *, from_s: float = 0.0) -> list[Cue]:
+    """Return all cues in session time.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    from_s : float
+        Where what they run beside begins; a length that is under way then is told at once.
+    """
     return [
-        *_length_cues(analysis.lengths),
+        *_length_cues(analysis.lengths, from_s),
         *_breath_cues(analysis.breaths),
         *_kick_cues(analysis.arm_cycles, analysis.lengths),
         *_mark_cues(analysis.marks),
@@ -32,21 +38,21 @@ def cue_files(analysis: Analysis) -> dict[str, str]:
 
     ``cues.vtt`` is in the time of the first video that can be placed, else in session time.
     """
-    cues = session_cues(analysis)
     files: dict[str, str] = {}
     first: str | None = None
     for video in analysis.session.videos:
         placed = video_time(video)
         if placed is None:
             continue
-        text = cues_in_video(cues, *placed)
+        text = cues_in_video(analysis, *placed)
         first = first or text
         files[_free_name(f"{video.file.stem}.vtt", files)] = text
-    return {"cues.vtt": first or cues_to_vtt(cues)} | files
+    return {"cues.vtt": first or cues_to_vtt(session_cues(analysis))} | files
 
 
-def cues_in_video(cues: Iterable[Cue], offset_s: float, rate: float) -> str:
-    """Return cues of session time as WebVTT in video time, offset_s + rate * session time."""
+def cues_in_video(analysis: Analysis, offset_s: float, rate: float) -> str:
+    """Return all cues as WebVTT in video time, which is offset_s + rate * session time."""
+    cues = session_cues(analysis, from_s=-offset_s / rate)
     return cues_to_vtt(_moved(cue, offset_s, rate) for cue in cues)
 
 
@@ -66,15 +72,17 @@ def _moved(cue: Cue, offset_s: float, rate: float) -> Cue:
     )
 
 
-def _length_cues(lengths: pd.DataFrame) -> list[Cue]:
+def _length_cues(lengths: pd.DataFrame, from_s: float) -> list[Cue]:
     cues = []
     for row in lengths.dropna(subset=["start_s", "end_s"]).to_dict("records"):
         kind = "other" if pd.isna(row["activity"]) else str(row["activity"])
-        until = min(row["end_s"], row["start_s"] + _LENGTH_CUE_S)
+        start_s = max(from_s, row["start_s"])
+        if start_s >= row["end_s"]:
+            continue
         cues.append(
             Cue(
-                start_s=row["start_s"],
-                end_s=until,
+                start_s=start_s,
+                end_s=min(row["end_s"], start_s + _LENGTH_CUE_S),
                 text=f"Length {row['length_no']}: {ACTIVITY_WORDS.get(kind, kind)}",
                 identifier=f"length-{row['length_no']}",
             )

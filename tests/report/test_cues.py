@@ -37,6 +37,24 @@ def test_a_filmed_session_has_cues_in_the_time_of_its_video() -> None:
     assert second.start_s == pytest.approx(3.0 + 100.0 * (165.0 - 123.0) / 100.1, abs=0.001)
 
 
+def test_a_length_under_way_as_the_video_begins_is_told_at_once() -> None:
+    late = plausible_session(videos=(Video(file=Path("late.mp4"), starts_at_s=130.0),))
+    cues = {
+        c.identifier: c for c in parse_vtt(cue_files(plausible_analysis(session=late))["late.vtt"])
+    }
+    assert (cues["length-1"].start_s, cues["length-1"].end_s) == (0.0, 4.0)
+    past = plausible_session(videos=(Video(file=Path("past.mp4"), starts_at_s=144.5),))
+    first = parse_vtt(cue_files(plausible_analysis(session=past))["past.vtt"])[0]
+    assert first.identifier == "length-2"
+
+
+def test_a_length_under_way_as_session_time_begins_is_told_at_once() -> None:
+    analysis = plausible_analysis()
+    analysis.tables["lengths"].loc[0, ["start_s", "end_s"]] = [-6.0, 18.0]
+    first = parse_vtt(cue_files(analysis)["cues.vtt"])[0]
+    assert (first.identifier, first.start_s, first.end_s) == ("length-1", 0.0, 4.0)
+
+
 def test_one_mark_gives_the_offset_and_beats_the_start() -> None:
     mark = VideoMark(video_s=3.2, session_s=15.6)
     placed = video_time(Video(file=Path("a.mp4"), starts_at_s=99.0, marks=(mark,)))
