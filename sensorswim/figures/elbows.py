@@ -64,8 +64,21 @@ def draw_elbows(arm_strokes: pd.DataFrame, lengths: pd.DataFrame, low_deg: float
         fig.update_yaxes(title_text="elbow, degrees", row=panel, col=1)
     fig.update_xaxes(title_text="length", row=len(sides), col=1)
     style.number_lengths(fig, lengths["length_no"])
+    fig.update_yaxes(range=_span(known, lengths, sides, low_deg, high_deg))
     style.below_legend(fig)
     return style.with_alt(fig, _sentence(known, lengths, sides, low_deg, high_deg))
+
+
+def _span(
+    known: pd.DataFrame, lengths: pd.DataFrame, sides: list[str], low_deg: float, high_deg: float
+) -> list[float]:
+    """Return the range of the axis: every stroke, each length's bar and the band, with air."""
+    ends = [low_deg, high_deg, *known["elbow_angle_deg"].astype(float)]
+    for side in sides:
+        reach = 2.0 * lengths[f"elbow_sd_{side}_deg"].fillna(0.0)
+        for bar in (-reach, reach):
+            ends += (lengths[f"elbow_angle_{side}_deg"] + bar).dropna().tolist()
+    return [min(ends) - 5.0, max(ends) + 5.0]
 
 
 def _add_strokes(

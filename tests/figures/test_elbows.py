@@ -42,3 +42,14 @@ def test_the_bar_of_a_length_is_called_its_uncertainty_not_the_scatter_of_its_st
     assert {t.name for t in fig.data if t.error_y.array} == {
         "median of a length, twice its uncertainty"
     }
+
+
+def test_the_axis_holds_every_stroke_each_bar_and_the_band() -> None:
+    tables = plausible_tables()
+    lengths = tables["lengths"].assign(elbow_angle_left_deg=130.0, elbow_sd_left_deg=20.0)
+    fig = figures.draw_elbows(tables["arm_strokes"], lengths, 60.0, 120.0)
+    for axis in fig.select_yaxes():
+        low, high = axis.range
+        assert low < 60.0
+        assert high > 170.0
+        assert low < min(tables["arm_strokes"]["elbow_angle_deg"].dropna())
