@@ -14,6 +14,7 @@ from sensorswim.units import counted
 
 _GRID: Final = np.linspace(0.0, 1.0, 51)
 _FEWEST_CYCLES: Final = 3
+_NO_ROLL: Final = "no roll was found (it needs a sensor on the back, or both ankles)."
 _TURNED_DEG: Final = 90.0
 """No roll of crawl goes so far: beyond it the swimmer turns at the wall."""
 _ROLLING_DEG: Final = 45.0
@@ -39,12 +40,12 @@ def draw_roll_of_length(
     row = lengths[lengths["length_no"] == length_no]
     source = best_source(lengths, roll)
     if row.empty or source is None:
-        return style.blank("no roll signal for this length (it needs a back sensor or ankles).")
+        return style.blank(_NO_ROLL)
     start, end = float(row["start_s"].iloc[0]), float(row["end_s"].iloc[0])
     first = row["swim_start_s"].fillna(row["start_s"]).iloc[0]
     own = _before_the_turn(roll[(roll["source"] == source) & roll["time_s"].between(first, end)])
     if own["roll_deg"].notna().sum() < 2:
-        return style.blank("no roll signal for this length (it needs a back sensor or ankles).")
+        return style.blank(_NO_ROLL)
     fig = style.new_figure(height=380)
     fig.add_scatter(
         x=(own["time_s"] - start).tolist(),
@@ -121,8 +122,10 @@ def draw_typical_roll(
     """
     source = best_source(lengths, roll)
     cycles = arm_cycles.dropna(subset=["start_s", "end_s"])
-    if source is None or cycles.empty:
-        return style.blank("a typical roll needs arm cycles and a back sensor or both ankles.")
+    if source is None:
+        return style.blank(_NO_ROLL)
+    if cycles.empty:
+        return style.blank("no whole arm cycle was found (it needs a wrist sensor).")
     own = roll[roll["source"] == source].dropna(subset=["roll_deg"]).sort_values("time_s")
     shapes, used = _folded(own, cycles)
     if len(used) < _FEWEST_CYCLES:
@@ -196,7 +199,7 @@ def draw_roll_peaks(rolls: pd.DataFrame) -> go.Figure:
     """Draw the peak of every roll, by the side that is up, breathing and not."""
     known = rolls.dropna(subset=["peak_roll_deg", "side"])
     if known.empty:
-        return style.blank("no roll was found (it needs a back sensor or both ankles).")
+        return style.blank(_NO_ROLL)
     fig = style.new_figure(height=420)
     breath = known["is_breath"]
     groups = [

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
+from sensorswim.figures import alt_of, is_blank
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.placement import Limb
 from sensorswim.model.tables import FORMAT
@@ -36,23 +37,41 @@ def report_html(analysis: Analysis) -> str:
     return document(title, analysis.version, ("look.css",), _body(analysis, title))
 
 
+class _Part(NamedTuple):
+    """A section of the page; without content it is left out, of the menu too."""
+
+    key: str
+    menu: str
+    title: str
+    content: Html
+
+
 def _body(analysis: Analysis, title: str) -> Html:
-    sections = [
-        _section("swum", "What was swum", _drawn(swum_pictures(analysis))),
-        _section("kicks", "Kicks", _drawn(kicks_pictures(analysis))),
-        _section("roll", "Roll and breaths", _drawn(roll_pictures(analysis))),
-        _section("arms", "Arms", _arms(analysis)),
-        _section("felt", "Felt and measured", _felt(analysis)),
-        _carry_over(analysis),
-        _section("lengths", "Length by length", tables.lengths_sheet(analysis.lengths)),
-        _section("unseen", "What these sensors can't see", _unseen(analysis)),
-        _section("quality", "How sure the data are", tables.quality_sheet(analysis)),
-        _section("cautions", "Cautions", tag("ul", *(tag("li", c) for c in words.CAUTIONS))),
-        _section("definitions", "What the words mean", tables.definition_list(words.DEFINITIONS)),
-    ]
+    parts = [part for part in _parts(analysis) if part.content]
     skip = tag("a", "Skip to the report", href="#main", class_="skip")
-    main = tag("main", _headline(analysis), _findings(analysis), *sections, id="main")
-    return join([skip, _header(analysis, title), _contents(), main, _footer(analysis)])
+    main = tag("main", *(_section(part) for part in parts), id="main")
+    return join([skip, _header(analysis, title), _contents(parts), main, _footer(analysis)])
+
+
+def _parts(analysis: Analysis) -> list[_Part]:
+    cautions = tag("ul", *(tag("li", c) for c in words.CAUTIONS))
+    return [
+        _Part("headline", "In short", "In short", _headline(analysis)),
+        _Part("findings", "What stands out", "What stands out", findings_html(analysis)),
+        _Part("swum", "What was swum", "What was swum", _drawn(swum_pictures(analysis))),
+        _Part("kicks", "Kicks", "Kicks", _drawn(kicks_pictures(analysis))),
+        _Part("roll", "Roll and breaths", "Roll and breaths", _drawn(roll_pictures(analysis))),
+        _Part("arms", "Arms", "Arms", _arms(analysis)),
+        _Part("felt", "Felt and measured", "Felt and measured", _felt(analysis)),
+        _Part("carry-over", "Drill to swim", "From drill to swum lengths", _carry_over(analysis)),
+        _Part("lengths", "Length by length", "Length by length",
+              tables.lengths_sheet(analysis.lengths)),
+        _Part("unseen", "Not seen", "What these sensors can't see", _unseen(analysis)),
+        _Part("quality", "How sure", "How sure the data are", tables.quality_sheet(analysis)),
+        _Part("cautions", "Cautions", "Cautions", cautions),
+        _Part("definitions", "Words", "What the words mean",
+              tables.definition_list(words.DEFINITIONS)),
+    ]  # fmt: skip
 
 
 def _header(analysis: Analysis, title: str) -> Html:
@@ -65,29 +84,14 @@ def _header(analysis: Analysis, title: str) -> Html:
     return tag("header", *parts)
 
 
-def _contents() -> Html:
-    entries = (
-        ("headline", "In short"),
-        ("findings", "What stands out"),
-        ("swum", "What was swum"),
-        ("kicks", "Kicks"),
-        ("roll", "Roll and breaths"),
-        ("arms", "Arms"),
-        ("felt", "Felt and measured"),
-        ("carry-over", "Drill to swim"),
-        ("lengths", "Length by length"),
-        ("unseen", "Not seen"),
-        ("quality", "How sure"),
-        ("cautions", "Cautions"),
-        ("definitions", "Words"),
-    )
-    links = [tag("li", tag("a", words_, href=f"#{key}")) for key, words_ in entries]
+def _contents(parts: list[_Part]) -> Html:
+    links = [tag("li", tag("a", part.menu, href=f"#{part.key}")) for part in parts]
     return tag("nav", tag("ul", *links), aria_label="Sections")
 
 
-def _section(key: str, title: str, content: Html) -> Html:
-    heading = tag("h2", title, id=f"{key}-title")
-    return tag("section", heading, content, id=key, aria_labelledby=f"{key}-title")
+def _section(part: _Part) -> Html:
+    heading = tag("h2", part.title, id=f"{part.key}-title")
+    return tag("section", heading, part.content, id=part.key, aria_labelledby=f"{part.key}-title")
 
 
 def _headline(analysis: Analysis) -> Html:
@@ -96,19 +100,30 @@ def _headline(analysis: Analysis) -> Html:
         "p", "Stroke, kicks, roll and arms: the front-crawl lengths, if there are any.",
         class_="reading",
     )  # fmt: skip
-    return _section("headline", "In short", join([note, tag("dl", *facts, class_="facts")]))
-
-
-def _findings(analysis: Analysis) -> Html:
-    return _section("findings", "What stands out", findings_html(analysis))
+    return join([note, tag("dl", *facts, class_="facts")])
 
 
 def _carry_over(analysis: Analysis) -> Html:
-    return _section("carry-over", "From drill to swum lengths", tables.carry_over_sheet(analysis))
+    """Return how drills carried over, "" where none was set."""
+    drilled = analysis.lengths["set_as"].eq("drill").any()
+    return tables.carry_over_sheet(analysis) if drilled else Html("")
 
 
 def _drawn(pictures: list[Picture]) -> Html:
-    return join(picture_html(picture) for picture in pictures)
+    """Return the pictures, and in one box after them why the others can't be drawn."""
+    missing = [picture for picture in pictures if is_blank(picture.figure)]
+    if len(missing) < 2:
+        return join(picture_html(picture) for picture in pictures)
+    drawn = [picture_html(picture) for picture in pictures if picture not in missing]
+    return join([*drawn, _missing(missing)])
+
+
+def _missing(pictures: list[Picture]) -> Html:
+    titles: dict[str, list[str]] = {}
+    for picture in pictures:
+        titles.setdefault(alt_of(picture.figure), []).append(picture.title)
+    lines = [tag("li", tag("b", "; ".join(own)), ". ", why) for why, own in titles.items()]
+    return tag("ul", *lines, class_="nothing")
 
 
 def _arms(analysis: Analysis) -> Html:
@@ -116,6 +131,9 @@ def _arms(analysis: Analysis) -> Html:
 
 
 def _felt(analysis: Analysis) -> Html:
+    """Return belief beside measurement, "" where nobody wrote down what was felt."""
+    if not any(block.felt for block in analysis.session.blocks):
+        return Html("")
     return join([_drawn(felt_pictures(analysis)), tables.felt_sheet(analysis)])
 
 

@@ -11,7 +11,7 @@ import pytest
 from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import Quality, SensorFile
 from sensorswim.model.placement import Placement
-from sensorswim.model.tables import frame
+from sensorswim.model.tables import empty, frame
 from sensorswim.report import headline, report_html
 from sensorswim.report.tables import lengths_sheet
 from tests.plausible import bare_analysis, plausible_analysis, plausible_session, plausible_tables
@@ -166,7 +166,31 @@ def test_invented_data_are_called_so_and_others_are_not(page: Reader) -> None:
 def test_a_session_in_which_nothing_was_found_still_has_a_whole_page() -> None:
     text = read(report_html(bare_analysis())).text
     assert "No length was found in this session." in text
-    assert text.count("Nothing to draw:") == 12
+    for section in ("Kicks", "Roll and breaths", "Arms"):
+        assert section in text
+    assert 4 <= text.count("Nothing to draw:") <= 10
+
+
+def test_pictures_that_want_the_same_sensor_say_so_together() -> None:
+    tables = plausible_tables() | {name: empty(name) for name in ("roll", "rolls", "breaths")}
+    tables["lengths"]["roll_source"] = None
+    source = report_html(plausible_analysis(tables=tables))
+    section = source.partition('<section id="roll"')[2].partition("</section>")[0]
+    assert section.count('class="nothing"') == 1
+    assert section.count("it needs a sensor on the back, or both ankles") == 1
+    told = read(section.partition(">")[2]).text
+    assert "Roll over the arm cycle; Roll over length 1, with its breaths; How far" in told
+
+
+def test_what_was_not_asked_for_is_neither_in_the_page_nor_in_its_menu(page: Reader) -> None:
+    assert {"felt", "carry-over"} <= set(page.ids)
+    assert {"#felt", "#carry-over"} <= set(page.links)
+    analysis = plausible_analysis(session=plausible_session(blocks=()))
+    analysis.tables["lengths"]["set_as"] = "swim"
+    plain = read(report_html(analysis))
+    assert not {"felt", "carry-over"} & set(plain.ids)
+    assert not {"#felt", "#carry-over"} & set(plain.links)
+    assert "kicks" in plain.ids
 
 
 def test_a_sensor_not_worn_is_told_with_what_it_would_add() -> None:
