@@ -98,6 +98,20 @@ def test_no_button_sends_a_chart_away(browser: Browser, place: str) -> None:
     page.close()
 
 
+def test_plotly_s_buttons_lie_over_no_legend_where_nothing_hovers(
+    browser: Browser, place: str
+) -> None:
+    shown = "[...document.querySelectorAll('.modebar')].filter(bar => bar.offsetWidth).length"
+    page, _ = opened(browser, place, 820, "light")
+    assert page.evaluate(shown) > 0
+    page.close()
+    page = browser.new_page(viewport={"width": 820, "height": 900}, has_touch=True)
+    page.goto(place)
+    page.wait_for_selector("html[data-drawn=yes]", state="attached")
+    assert page.evaluate(shown) == 0
+    page.close()
+
+
 def test_no_legend_or_label_is_cut_off_on_a_phone(browser: Browser, place: str) -> None:
     page, _ = opened(browser, place, 390, "light")
     cut = page.evaluate(
