@@ -112,6 +112,27 @@ def test_plotly_s_buttons_lie_over_no_legend_where_nothing_hovers(
     page.close()
 
 
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_a_table_that_is_cut_shows_a_shadow_at_the_edge_that_scrolls(
+    browser: Browser, place: str, theme: str
+) -> None:
+    page, _ = opened(browser, place, 390, theme)
+    sheet = page.locator("#lengths .sheet")
+    sheet.scroll_into_view_if_needed()
+    assert sheet.evaluate("s => s.scrollWidth > s.clientWidth + 20")
+    page.add_style_tag(content="#lengths caption { color: transparent; }")
+    box = sheet.bounding_box()
+    assert box is not None
+    for left in (0.0, box["width"] - 12):
+        edge = {"x": box["x"] + left, "y": box["y"] + 4, "width": 12, "height": 16}
+        looks = []
+        for way in (0, 9999):
+            sheet.evaluate("(s, way) => { s.scrollLeft = way; }", way)
+            looks.append(page.screenshot(clip=edge))  # type: ignore[arg-type]
+        assert looks[0] != looks[1]
+    page.close()
+
+
 def test_no_legend_or_label_is_cut_off_on_a_phone(browser: Browser, place: str) -> None:
     page, _ = opened(browser, place, 390, "light")
     cut = page.evaluate(
