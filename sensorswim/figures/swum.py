@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 
 from sensorswim.figures import style
 from sensorswim.model.session import Block
+from sensorswim.units import counted
 
 _COLOURS: Final = {
     "front_crawl": style.LEFT,
@@ -22,7 +23,7 @@ _COLOURS: Final = {
 }
 _LONG_REST_S: Final = 5.0
 _LABEL_ROW: Final = "block"
-_LEAST_WORDS_PX: Final = 13
+_LEAST_WORDS_PX: Final = 11
 _MOST_RIMMED: Final = 40
 """With more lengths of a kind, bars on a phone are narrower than the rim that parts them."""
 
@@ -41,7 +42,7 @@ def draw_swum(lengths: pd.DataFrame, blocks: Sequence[Block] = ()) -> go.Figure:
     if timed.empty:
         return style.blank("no length was found in this session.")
     kinds = list(dict.fromkeys(timed["activity"].fillna("other")))
-    fig = style.new_figure(height=170 + 46 * (len(kinds) + 1))
+    fig = style.new_figure(height=122 + 46 * (len(kinds) + 1))
     named = [block for block in blocks if block.label]
     if named:
         _add_labels(fig, named, max(float(timed["end_s"].max()), named[-1].end_s))
@@ -53,8 +54,8 @@ def draw_swum(lengths: pd.DataFrame, blocks: Sequence[Block] = ()) -> go.Figure:
         _add_block(fig, block)
     fig.update_xaxes(title_text="minutes of session time", rangemode="nonnegative")
     fig.update_yaxes(autorange="reversed", showgrid=False)
-    fig.update_layout(barmode="overlay", showlegend=False, bargap=0.25)
-    return style.with_alt(fig, _alt(timed, kinds, rests))
+    fig.update_layout(barmode="overlay", showlegend=False, bargap=0.25, margin={"t": 16})
+    return style.with_alt(fig, _alt(timed, kinds, rests, named))
 
 
 def _add_bars(fig: go.Figure, rows: pd.DataFrame, kind: str) -> None:
@@ -143,7 +144,13 @@ def _add_block(fig: go.Figure, block: Block) -> None:
     )
 
 
-def _alt(timed: pd.DataFrame, kinds: list[str], rests: pd.DataFrame) -> str:
+def _alt(
+    timed: pd.DataFrame, kinds: list[str], rests: pd.DataFrame, blocks: Sequence[Block]
+) -> str:
     counts = timed["activity"].fillna("other").value_counts()
     parts = [f"{counts[kind]} of {style.ACTIVITY_WORDS.get(kind, kind)}" for kind in kinds]
-    return f"Time line of {len(timed)} lengths ({', '.join(parts)}) with {len(rests)} rests."
+    told = ", ".join(f"“{block.label}”" for block in sorted(blocks, key=lambda b: b.start_s))
+    return (
+        f"Time line of {counted(len(timed), 'length')} ({', '.join(parts)}) "
+        f"with {counted(len(rests), 'rest')}.{f' Blocks in order: {told}.' if told else ''}"
+    )

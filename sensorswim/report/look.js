@@ -4,9 +4,11 @@
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const PRINT_WIDTH_PX = 680;
   const PRINT_HEIGHT_PX = Number(document.querySelector("main").dataset.printHeight ?? 640);
-  const PRINT_SHARE = 0.8;
+  const PRINT_SHARE = 0.66;
+  const PRINT_LOWEST_PX = 300;
   const NARROW_PX = 600;
   let printing = false;
+  let folded = [];
 
   // The figures are stored once, in the light look; the dark one swaps their colours.
   const inLook = (json, theme) => theme === "light" ? json :
@@ -30,7 +32,8 @@
     const width = printing ? PRINT_WIDTH_PX : plot.clientWidth;
     if (printing) {
       layout.width = width;
-      layout.height = Math.min(layout.height * PRINT_SHARE, PRINT_HEIGHT_PX);
+      const lower = Math.max(layout.height * PRINT_SHARE, PRINT_LOWEST_PX);
+      layout.height = Math.min(layout.height, lower, PRINT_HEIGHT_PX);
     }
     fit(layout, width);
     plot.style.height = `${layout.height}px`;
@@ -38,7 +41,12 @@
   };
 
   const drawAll = () => document.querySelectorAll(".plot").forEach(draw);
-  const print = (on) => { printing = on; drawAll(); };
+  const print = (on) => {
+    printing = on;
+    drawAll();
+    if (on) folded = [...document.querySelectorAll("details:not([open])")];
+    for (const details of folded) details.open = on;
+  };
 
   addEventListener("beforeprint", () => print(true));
   addEventListener("afterprint", () => print(false));

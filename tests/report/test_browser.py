@@ -6,12 +6,16 @@ import os
 import re
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from sensorswim.analyse import with_findings
+from sensorswim.formats.rules_toml import read_rules
 from sensorswim.report import report_html
+from tests.findings.made import calm, changed
 from tests.plausible import plausible_analysis
 
 INSTALL = "no chromium: apt-get install -y chromium"
@@ -34,6 +38,17 @@ def browser() -> Iterator[Browser]:
 def place(tmp_path_factory: pytest.TempPathFactory) -> str:
     path: Path = tmp_path_factory.mktemp("page") / "report.html"
     path.write_text(report_html(plausible_analysis()), encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="module")
+def advised(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A page with an aim, and with what could not be looked for, folded away."""
+    path: Path = tmp_path_factory.mktemp("advised") / "report.html"
+    long = changed(calm(), "breaths", lambda t: t.assign(excess_s=0.44))
+    wrists = tuple(s for s in long.session.sensors if s.placement.limb == "wrist")
+    worn = replace(long, session=replace(long.session, sensors=wrists))
+    path.write_text(report_html(with_findings(worn, read_rules())), encoding="utf-8")
     return path.as_uri()
 
 
@@ -171,4 +186,37 @@ def test_page_prints_on_a4_with_its_pictures_narrow_enough(browser: Browser, pla
     )
     assert max(widths) <= 695
     page.evaluate("dispatchEvent(new Event('afterprint'))")
+    page.close()
+
+
+def test_paper_shows_what_is_folded_on_the_screen(browser: Browser, advised: str) -> None:
+    page, _ = opened(browser, advised, 1024, "light")
+    folded = "[...document.querySelectorAll('details')].map(d => d.open)"
+    assert page.evaluate(folded) == [False]
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert page.evaluate(folded) == [True]
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.evaluate(folded) == [False]
+    page.close()
+
+
+def test_paper_shows_the_names_of_the_blocks(browser: Browser, place: str) -> None:
+    page, _ = opened(browser, place, 1024, "light")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    names = page.evaluate(
+        """[...document.querySelectorAll('#plot-swum .bartext')]
+          .filter(word => word.getBoundingClientRect().width).map(word => word.textContent)"""
+    )
+    assert names == ["4 x 25alternating", "4 x 25steady"]
+    page.close()
+
+
+def test_on_paper_what_leads_over_stays_with_what_follows(browser: Browser, advised: str) -> None:
+    page, _ = opened(browser, advised, 1024, "light")
+    page.emulate_media(media="print")
+    kept = page.evaluate(
+        """['h2', 'h3', 'section > .reading', 'summary', '.aim dt'].map(where =>
+          getComputedStyle(document.querySelector(where)).breakAfter)"""
+    )
+    assert kept == ["avoid"] * 4 + ["auto"]
     page.close()
