@@ -137,7 +137,7 @@ def _add_lengths(fig: go.Figure, lengths: pd.DataFrame, side: str, panel: int) -
         },
         mode="markers",
         marker={"symbol": "line-ew", "size": 22, "line": {"width": 3, "color": style.INK}},
-        name="median of a length, twice its uncertainty",
+        name="median ± twice its uncertainty",
         showlegend=panel == 1,
         hovertemplate="length %{x}: %{y:.0f} degrees<extra></extra>",
         row=panel,

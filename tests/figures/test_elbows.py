@@ -40,7 +40,7 @@ def test_the_bar_of_a_length_is_called_its_uncertainty_not_the_scatter_of_its_st
     tables = plausible_tables()
     fig = figures.draw_elbows(tables["arm_strokes"], tables["lengths"], 100.0, 120.0)
     assert {t.name for t in fig.data if t.error_y.array} == {
-        "median of a length, twice its uncertainty"
+        "median ± twice its uncertainty"
     }
 
 
