@@ -2,6 +2,8 @@
 (() => {
   const look = JSON.parse(document.getElementById("look").textContent);
   const dark = matchMedia("(prefers-color-scheme: dark)");
+  // Where nothing hovers, plotly's buttons would always be seen, and lie over the legend.
+  const displayModeBar = matchMedia("(hover: none)").matches ? false : "hover";
   const PRINT_WIDTH_PX = 680;
   const PRINT_HEIGHT_PX = Number(document.querySelector("main").dataset.printHeight ?? 640);
   const PRINT_SHARE = 0.66;
@@ -37,7 +39,7 @@
     }
     fit(layout, width);
     plot.style.height = `${layout.height}px`;
-    return Plotly.react(plot, data, layout, {...look.config, responsive: !printing});
+    return Plotly.react(plot, data, layout, {...look.config, displayModeBar, responsive: !printing});
   };
 
   const drawAll = () => document.querySelectorAll(".plot").forEach(draw);
