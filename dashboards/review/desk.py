@@ -22,7 +22,7 @@ from sensorswim.figures.time_axis import Spec
 from sensorswim.model.analysis import Analysis
 
 _KEPT: Final = 4
-_STRIP_SHARE: Final = 0.72
+_STRIP_SHARE: Final = 0.88
 """Of the height that the strip has in the report."""
 
 
