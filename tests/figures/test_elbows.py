@@ -39,9 +39,7 @@ def test_undecided_strokes_are_drawn_open() -> None:
 def test_the_bar_of_a_length_is_called_its_uncertainty_not_the_scatter_of_its_strokes() -> None:
     tables = plausible_tables()
     fig = figures.draw_elbows(tables["arm_strokes"], tables["lengths"], 100.0, 120.0)
-    assert {t.name for t in fig.data if t.error_y.array} == {
-        "median ± twice its uncertainty"
-    }
+    assert {t.name for t in fig.data if t.error_y.array} == {"median ± twice its uncertainty"}
 
 
 def test_the_axis_holds_every_stroke_each_bar_and_the_band() -> None:
