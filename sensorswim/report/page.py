@@ -10,7 +10,7 @@ from sensorswim.model.placement import Limb
 from sensorswim.model.tables import FORMAT
 from sensorswim.report import tables, words
 from sensorswim.report.findings_section import findings_html
-from sensorswim.report.headline import headline, worn
+from sensorswim.report.headline import headline, sides_worn, worn
 from sensorswim.report.markup import Html, join, tag
 from sensorswim.report.pictures import (
     Picture,
@@ -65,7 +65,7 @@ def _parts(analysis: Analysis) -> list[_Part]:
         _Part("felt", "Felt and measured", "Felt and measured", _felt(analysis)),
         _Part("carry-over", "Drill to swim", "From drill to swum lengths", _carry_over(analysis)),
         _Part("lengths", "Length by length", "Length by length",
-              tables.lengths_sheet(analysis.lengths)),
+              tables.lengths_sheet(analysis.lengths, sides_worn(analysis, Limb.WRIST))),
         _Part("unseen", "Not seen", "What these sensors can't see", _unseen(analysis)),
         _Part("quality", "How sure", "How sure the data are", tables.quality_sheet(analysis)),
         _Part("cautions", "Cautions", "Cautions", cautions),

@@ -153,7 +153,7 @@ def roll_pictures(analysis: Analysis) -> list[Picture]:
         ),
         Picture(
             key="roll-length",
-            title=f"Roll over length {number}, with its breaths",
+            title=f"Roll over length {number}",
             reading="The length whose roll is nearest to the session's middle. Marks are the "
             "breaths, at the largest roll." + _estimate(analysis),
             figure=example,

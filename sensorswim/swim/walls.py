@@ -62,9 +62,13 @@ _IDLED_S, _SELDOM_S = 4.0, 3.0
 on synthetic swimmers of eleven builds, with 1.5 to 3 s. One arm alone glides between its strokes as
 after a push-off."""
 
-_DRAWN_UP_S = 1.0
-"""By how much later than usual a push-off may lie for which legs that are drawn up to the wall take
-their time, where the upper body shows none sooner (our choice)."""
+_DRAWN_UP_S = 4.0
+"""By how much later than usual a push-off may lie for which a swimmer lies in wait at the wall, or
+draws up the legs, where the upper body shows none sooner (our choice)."""
+
+_EVERYBODYS = 0.8
+"""How far all limbs gain a push-off's speed and glide on, as no stroke makes them, though the arms
+have moved as in a swim before: 0.94 and more, but for arms that swing on (no source)."""
 
 _TURNED_S = 0.5, 0.8
 """When the push follows a turn as the arms tell it, and how surely, as a standard deviation: -0.7
@@ -179,7 +183,7 @@ class WallFinder:
             if found is None and ankles:
                 found = soon(later_s=_DRAWN_UP_S)
             if found is None and ankles:
-                found = near(ankles, stretched_s=_STRETCHED_S)
+                found = near(ankles, stretched_s=_STRETCHED_S, witnesses=upper)
             elif found is None:
                 found = near(upper, stretched_s=_LATE_STRETCHED_S, earlier_s=_LONG_GLIDE_S)
             begins.append(found)
@@ -201,7 +205,8 @@ class WallFinder:
         first, last = rows_between(recording, window[0] - earlier_s, window[1] + later_s)
         if last - first < recording.rate_hz or not tracks:
             return None
-        ankle, alone = tracks[0].placement.limb is Limb.ANKLE, len(tracks) + len(witnesses) == 1
+        ankle, legs = tracks[0].placement.limb is Limb.ANKLE, bool(ankles_of(recording))
+        alone = len(tracks) + len(witnesses) == 1
 
         def pulse(track: Track) -> Pulse:
             sign = worn[track.placement] * (-1.0 if track.placement.limb is Limb.ANKLE else 1.0)
@@ -216,7 +221,8 @@ class WallFinder:
         before_s, after_s = np.maximum(window[0] - at_s, 0.0), np.maximum(at_s - window[1], 0.0)
         likely = np.exp(-0.5 * ((before_s / _RARELY_S) ** 2 + (after_s / _SELDOM_S) ** 2))
         if later_s:
-            likely[(after_s > 0.0) & swam_by(recording, tracks, window[1], at_s)] = 0.0
+            one_limbs = (after_s > 0.0) & (common < (_EVERYBODYS if legs else np.inf))
+            likely[one_limbs & swam_by(recording, tracks, window[1], at_s)] = 0.0
         if earlier_s:
             likely *= np.mean(
                 [come_to_rest(t, first, last, recording.rate_hz) for t in tracks], axis=0
@@ -230,7 +236,6 @@ class WallFinder:
             every_peak, _ = find_peaks(likeliest)
             highest = likeliest[every_peak[gain[every_peak] < _HARDEST_M_S]]
         peaks, _ = find_peaks(likeliest, height=share * float(highest.max(initial=0.0)))
-        legs = bool(ankles_of(recording))
         told = gain if ankle or not (earlier_s or legs) else sure
         firm = told[peaks] >= self.least_push_m_s * (_LATE_LEAST if earlier_s else 1.0)
         if not firm.any():

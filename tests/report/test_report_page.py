@@ -179,7 +179,7 @@ def test_pictures_that_want_the_same_sensor_say_so_together() -> None:
     assert section.count('class="nothing"') == 1
     assert section.count("it needs a sensor on the back, or both ankles") == 1
     told = read(section.partition(">")[2]).text
-    assert "Roll over the arm cycle; Roll over length 1, with its breaths; How far" in told
+    assert "Roll over the arm cycle; Roll over length 1; How far" in told
 
 
 def test_what_was_not_asked_for_is_neither_in_the_page_nor_in_its_menu(page: Reader) -> None:
@@ -235,6 +235,7 @@ def test_strokes_of_one_wrist_are_called_that_arms_alone() -> None:
     assert "alone" not in dict(headline(plausible_analysis()))["Stroke"]
     assert "arm strokes (left only)</th>" in lengths_sheet(analysis.lengths, ("left",))
     assert "only" not in lengths_sheet(analysis.lengths)
+    assert "arm strokes (left only)</th>" in report_html(analysis)
 
 
 def test_kicks_without_arm_cycles_are_told_a_length_and_a_minute() -> None:

@@ -221,4 +221,33 @@ def test_a_push_off_just_behind_where_it_was_sought_is_told_by_the_arms() -> Non
     recording = recording_of(time_s, *arms, *legs)
     worn = dict.fromkeys(recording.tracks, 1.0)
     assert WallFinder().push_offs(recording, [(2.0, 8.1)], worn)[0] == pytest.approx(8.0, abs=0.1)
-    assert WallFinder().push_offs(recording, [(2.0, 6.8)], worn)[0] != pytest.approx(8.0, abs=0.1)
+    assert WallFinder().push_offs(recording, [(2.0, 3.5)], worn)[0] != pytest.approx(8.0, abs=0.1)
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_who_lay_in_wait_at_the_wall_pushes_off_late_where_all_limbs_gain_speed(
+    together: bool,
+) -> None:
+    """Arms that are brought to the front just before turn as in a swim; one alone may swim on."""
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    still, push = 0.02 * np.sin(time_s), _push(time_s, 8.0)
+    brought = 2.0 * np.pi * np.clip((time_s - 5.6) / 1.2, 0.0, 1.0)
+    other = push if together else 0.3 * push
+    arms = [limb(p, brought + still, own) for p, own in zip(_WRISTS, (push, other), strict=True)]
+    legs = [limb(p, still + np.pi, 0.0 * push) for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)]
+    recording = recording_of(time_s, *arms, *legs)
+    found = WallFinder().push_offs(recording, [(2.0, 6.0)], dict.fromkeys(recording.tracks, 1.0))
+    assert found == [pytest.approx(8.0, abs=0.1) if together else None]
+
+
+def test_a_kick_is_no_push_off_for_arms_that_stroke_meanwhile() -> None:
+    """They gained little by the push-off before, so that the legs are asked."""
+    time_s = np.arange(0.0, 14.0, 1.0 / RATE_HZ)
+    swims = np.where(time_s > 6.3, 4.0 * (time_s - 6.3), 0.0)
+    arms = [limb(p, swims, 0.3 * _push(time_s, 5.0)) for p in _WRISTS]
+    kick = 0.5 * _push(time_s, 7.0)
+    legs = [limb(p, 0.02 * np.sin(time_s), _push(time_s, 5.0) + kick)
+            for p in (P.LEFT_ANKLE, P.RIGHT_ANKLE)]  # fmt: skip
+    recording = recording_of(time_s, *arms, *legs)
+    worn = dict.fromkeys(_WRISTS, 1.0) | dict.fromkeys((P.LEFT_ANKLE, P.RIGHT_ANKLE), -1.0)
+    assert WallFinder().push_offs(recording, [(3.0, 9.0)], worn)[0] == pytest.approx(4.75, abs=0.1)
