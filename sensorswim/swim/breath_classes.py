@@ -4,7 +4,8 @@ Every half cycle is described by its widths, its hold and its peak. Each side ha
 a breath adds the same to both. Nobody knows beforehand how lopsided a swimmer is: the widths
 hardly differ between the sides of a swimmer who doesn't breathe, peak and hold beyond a fixed
 angle differ widely. So for who breathes to one side only, the widths decide; where only the peaks
-differ, a breath and an uneven roll look the same.
+differ, a breath and an uneven roll look the same. Breaths are small and large: each adds a share of
+its own of what a breath usually adds, normally distributed about 1.
 
 Several rhythms are tried as a start. Each is fitted by expectation and maximisation together
 with its rhythm, and weighed by the probability of the data (Laplace's approximation) against that
@@ -13,7 +14,7 @@ of no breaths at all; MacKay 2003, Information Theory, Inference, and Learning A
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -46,6 +47,13 @@ _NARROWER: Final = 0.2
 of slow strokes, none on most."""
 _WEIGHTS: Final = np.array([[0.3, 0.7, 0.0, 0.0], [0.0, 0.0, 0.5, 0.5], [0.2, 0.3, 0.3, 0.2]])
 """Ways to look for rolls that stand out: by width, by size, by both."""
+_SIZES: Final = 0.35
+"""By how much of what it usually adds a breath may add more or less, as a standard deviation."""
+_LONG_S: Final = 0.1
+"""Breaths to one side that add less look like a larger roll: 0.06 s at most where nobody breathed,
+0.1 and more in most whose breaths add 0.2 s, of synthetic swimmers of two builds."""
+_LOPSIDED_S: Final = 0.04
+"""The same where only the peaks differ: 0.03 s at most, 0.05 and more beside any breaths."""
 _TAILS: Final = 5.0
 _OWN: Final = 8.0
 _ROUNDS: Final = 8
@@ -57,8 +65,8 @@ _APART: Final = 3.0
 _ENOUGH: Final = 8.0
 _ENOUGH_ONE_SIDED: Final = 2.0
 _PLENTY: Final = 12.0
-"""Picked on the synthetic swimmer. Of 80 without breaths one has breaths listed, with evidence of
-15: its uneven kick broadens all rolls to one side."""
+"""What the evidence must be, in nats: picked on the synthetic swimmer. Of 80 without breaths one has
+breaths listed, with evidence of 15: its uneven kick broadens all rolls to one side."""
 _HOLD_AND_PEAK: Final = slice(2, 4)
 _END_ODDS: Final = 2.0
 """The first and the last half cycle of a run have no widths, and are often swum otherwise: their
@@ -119,20 +127,37 @@ def _of_length(halves: HalfCycles, values: FloatArray, otherwise: float) -> Floa
 
 
 def tell(halves: HalfCycles) -> Told | None:
-    """Return the likeliest breaths, None with fewer than ten half cycles to go by."""
+    """Return the likeliest breaths, None with fewer than ten half cycles to go by.
+
+    Breaths of any size tell most of them apart, but what a larger roll to one side varies by looks
+    like that, too: to one side only they must be long, or of one size. Where they hardly broaden
+    the rolls there are none.
+    """
+    any_size = _told(halves, _SIZES)
+    if any_size is None:
+        return None
+    one_sided = any_size.one_sided and any_size.added_s < _LONG_S
+    if believed(any_size) and not one_sided:
+        return any_size
+    if believed(any_size) and any_size.added_s < _LOPSIDED_S:
+        return replace(any_size, evidence=-np.inf)
+    return _told(halves, 0.0)
+
+
+def _told(halves: HalfCycles, sizes: float) -> Told | None:
     values, cycle = measure(halves)
     whole = np.isfinite(values).all(axis=1) & ~halves.opens & ~halves.closes
     if whole.sum() < _LEAST_COUNT:
         return None
     runs = Runs.of(halves.run, halves.opens)
-    seen = _Seen(values=values[whole], sign=halves.sign[whole])
+    seen = _Seen(values=values[whole], sign=halves.sign[whole], sizes=sizes)
     quiet = np.zeros((1, len(halves)))
     base = float(seen.fit(quiet[:, whole]).score[0]) + likelihood(quiet > 0.5, runs)[0]
     starts = _starts(seen, halves.sign, whole, runs)
     chance = np.concatenate([_settle(seen, whole, runs, starts), starts[:2] * ~halves.opens])
     for _ in range(_TOUCHES):
         fits = seen.best_fits((chance[:, whole] > 0.5).astype(float))
-        chance = _with_ends(halves, values, whole, fits, runs)
+        chance = _with_ends(halves, values, whole, fits, runs, sizes)
     fits = seen.best_fits((chance[:, whole] > 0.5).astype(float))
     score = fits.score + likelihood(chance > 0.5, runs)
     some = (chance[:, whole] > 0.5).any(axis=1) & fits.plausible
@@ -149,10 +174,15 @@ def tell(halves: HalfCycles) -> Told | None:
 
 
 def _with_ends(
-    halves: HalfCycles, values: FloatArray, whole: BoolArray, fits: _Fits, runs: Runs
+    halves: HalfCycles,
+    values: FloatArray,
+    whole: BoolArray,
+    fits: _Fits,
+    runs: Runs,
+    sizes: float,
 ) -> FloatArray:
     """Return the chances (B, K) with the first and last half cycles judged by hold and peak."""
-    everyone = _Seen(values=values, sign=halves.sign)
+    everyone = _Seen(values=values, sign=halves.sign, sizes=sizes)
     most = np.where(halves.closes, 0.0, _END_ODDS)
     ends = np.clip(everyone.odds(fits, _HOLD_AND_PEAK), -2.0 * _END_ODDS, most)
     odds = np.where(whole, everyone.odds(fits), ends)
@@ -215,10 +245,11 @@ class _Fits:
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
-    """Measures (K, 4) and signs (K,) of the half cycles that count."""
+    """Measures (K, 4) and signs (K,) of the half cycles that count; how sizes of breaths differ."""
 
     values: FloatArray
     sign: FloatArray
+    sizes: float
 
     def stand_out(self) -> FloatArray:
         """Return how far each measure lies above the middle of its side, in spreads."""
@@ -234,11 +265,11 @@ class _Seen:
         """Return the log-likelihood ratio (B, K) of breath and no breath from some measures."""
         inverse = _inverse(fits.spread[:, of, of])
         theta = fits.theta[:, :, None]
-        left = self.values - theta[:, 0] - 0.5 * self.sign[:, None] * theta[:, 1]
-        near = [
-            np.log1p(_away(one[..., of], inverse) / _TAILS) for one in (left, left - theta[:, 2])
-        ]
-        return np.asarray(0.5 * (_TAILS + inverse.shape[-1]) * (near[0] - near[1]))
+        left = (self.values - theta[:, 0] - 0.5 * self.sign[:, None] * theta[:, 1])[..., of]
+        sized = _Sized.of(left, fits.theta[:, 2, of], inverse, self.sizes)
+        near = [np.log1p(away / _TAILS) for away in (_away(left, inverse), sized.away)]
+        odds = 0.5 * (_TAILS + inverse.shape[-1]) * (near[0] - near[1])
+        return np.asarray(odds - sized.broader[:, None])
 
     def apart(self, chance: FloatArray) -> _Fits:
         """Return a rough start: sides alike, and all that the classes differ by is added."""
@@ -281,30 +312,38 @@ class _Seen:
         plain = np.stack(
             [np.ones(len(self.sign)), 0.5 * self.sign, np.zeros(len(self.sign))], axis=1
         )
-        designs = (plain, plain + np.array([0.0, 0.0, 1.0]))
-        shares = (1.0 - chance, chance)
-        squares = [np.einsum("ki,kj->kij", d, d).reshape(len(d), -1) for d in designs]
-        products = [np.einsum("ki,kj->kij", d, self.values).reshape(len(d), -1) for d in designs]
+        told = chance.sum(axis=1)
         for _ in range(rounds):
             inverse = _inverse(spread)
             dim = inverse.shape[-1]
-            weights = [share * (_TAILS + dim) / (_TAILS + _away(self.values - d @ theta, inverse))
-                       for d, share in zip(designs, shares, strict=True)]  # fmt: skip
-            gram = sum(w @ one for w, one in zip(weights, squares, strict=True))
-            drawn = sum(w @ one for w, one in zip(weights, products, strict=True))
-            gram, drawn = gram.reshape(-1, 3, 3), drawn.reshape(theta.shape)
+            left = self.values - plain @ theta
+            sized = _Sized.of(left, theta[:, 2], inverse, self.sizes)
+            whole = np.repeat(plain[None], len(chance), axis=0)
+            whole[..., 2] = sized.size
+            weights = [share * (_TAILS + dim) / (_TAILS + away)
+                       for share, away in ((1.0 - chance, _away(left, inverse)),
+                                           (chance, sized.away))]  # fmt: skip
+            heavy = np.swapaxes(whole * weights[1][..., None], 1, 2)
+            gram = np.einsum("bk,ki,kj->bij", weights[0], plain, plain) + heavy @ whole
+            gram[:, 2, 2] += told * sized.unsure
+            drawn = (weights[0][:, None] * plain.T) @ self.values + heavy @ self.values
             hessian = np.einsum("bij,bkl->bikjl", gram, inverse).reshape(precision.shape)
             hessian = hessian + precision
             right = (drawn @ inverse).reshape(len(chance), -1, 1)
             right = right + precision @ prior_mean.reshape(right.shape)
             theta = np.linalg.solve(hessian, right).reshape(theta.shape)
-            left = [self.values - d @ theta for d in designs]
             scatter = sum(np.swapaxes(one * w[..., None], 1, 2) @ one
-                          for one, w in zip(left, weights, strict=True))  # fmt: skip
+                          for one, w in zip((self.values - plain @ theta,
+                                             self.values - whole @ theta),
+                                            weights, strict=True))  # fmt: skip
+            added = theta[:, 2, :, None] * theta[:, 2, None]
+            scatter = scatter + (told * sized.unsure)[:, None, None] * added
             spread = (scatter + _OWN * np.diag(_LEAST_SD**2)) / (chance.shape[1] + _OWN)
         inverse = _inverse(spread)
-        away = [_away(one, inverse) for one in left]
-        score = _score(np.where(chance > 0.5, away[1], away[0]), spread, inverse)
+        left = self.values - plain @ theta
+        sized = _Sized.of(left, theta[:, 2], inverse, self.sizes)
+        away = np.where(chance > 0.5, sized.away, _away(left, inverse))
+        score = _score(away, spread, inverse) - sized.broader * (chance > 0.5).sum(axis=1)
         off = (theta - prior_mean).reshape(len(chance), -1, 1)
         score += 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(hessian)[1])
         score -= 0.5 * (np.swapaxes(off, 1, 2) @ precision @ off)[:, 0, 0]
@@ -321,6 +360,43 @@ def _prior(*, breaths: bool) -> tuple[FloatArray, FloatArray]:
 
 
 _PRIORS: Final = (_prior(breaths=False), _prior(breaths=True))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Sized:
+    """How half cycles look as breaths of any size, by B fits.
+
+    Parameters
+    ----------
+    size : (B, K)
+        The likeliest, as a share of what a breath usually adds.
+    unsure : (B,)
+        Variance of that.
+    away : (B, K)
+        Squared Mahalanobis length of what is left.
+    broader : (B,)
+        By how much sizes that differ spread the class: half the log of the determinants' ratio.
+    """
+
+    size: FloatArray
+    unsure: FloatArray
+    away: FloatArray
+    broader: FloatArray
+
+    @staticmethod
+    def of(left: FloatArray, added: FloatArray, inverse: FloatArray, sizes: float) -> _Sized:
+        """Measure what the middle leaves (B, K, D) by what a breath adds (B, D)."""
+        left = left - added[:, None]
+        way = np.einsum("bi,bij->bj", added, inverse)
+        apart = 1.0 + sizes**2 * np.sum(way * added, axis=1)
+        along = np.einsum("bkj,bj->bk", left, way)
+        unsure = sizes**2 / apart
+        return _Sized(
+            size=1.0 + unsure[:, None] * along,
+            unsure=unsure,
+            away=_away(left, inverse) - unsure[:, None] * along**2,
+            broader=0.5 * np.log(apart),
+        )
 
 
 def _inverse(spread: FloatArray) -> FloatArray:

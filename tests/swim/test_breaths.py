@@ -262,7 +262,7 @@ def _swum_halves(
     return peaks, 0.8 * (1 + 0.025 * rng.standard_normal(count)) + added_s * breath
 
 
-@pytest.mark.parametrize("lean_deg", [0.0, 8.0, -5.0])
+@pytest.mark.parametrize("lean_deg", [0.0, 8.0, -5.0, 12.0])
 def test_a_lopsided_swimmer_who_never_breathes_has_no_breaths(lean_deg: float) -> None:
     result, quality = _told(*_swum_halves(np.zeros(160), lean_deg=lean_deg, added_s=0.0))
     assert result.breaths.empty
@@ -280,6 +280,19 @@ def test_breaths_of_a_lopsided_swimmer_are_told_by_what_they_add(gap: int, lean_
     for side, sign in (("left", 1.0), ("right", -1.0)):
         own = result.breaths.loc[result.breaths["side"] == side, "peak_s"]
         assert f1(at_s[breath & (np.sign(peaks) == sign)], own, 0.3) >= 0.95 or not len(own)
+    assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
+
+
+@pytest.mark.parametrize("every", [2, 3])
+def test_small_and_large_breaths_are_told_alike(every: int) -> None:
+    """A small one adds a third of what a large one does, to the width and to the peak."""
+    rng, halves = np.random.default_rng(11), np.arange(160)
+    breath = (halves % 20 >= 3) & (halves % 20 < 19) & ((halves - 4) % every == 0)
+    size = breath * rng.uniform(0.5, 1.5, len(halves))
+    peaks, widths_s = _swum_halves(size, lean_deg=0.0, added_s=0.06)
+    peaks += np.sign(peaks) * 4.0 * size
+    result, _ = _told(peaks, widths_s)
+    at_s = pd.Series(5.0 + np.cumsum(widths_s) - 0.5 * widths_s)
     assert f1(at_s[breath], result.breaths["peak_s"], 0.3) >= 0.95
 
 
