@@ -29,7 +29,7 @@ def draw_felt(blocks: Sequence[Block], lengths: pd.DataFrame) -> go.Figure:
         rows=len(quantities),
         cols=1,
         vertical_spacing=0.5 / len(quantities) if len(quantities) > 1 else 0,
-        subplot_titles=[figure_words(q, lengths) for q in quantities],
+        subplot_titles=[figure_words(q, lengths).replace(" (", "<br>(") for q in quantities],
     )
     style.dress(fig, height=120 + (100 + 48 * most) * len(quantities))
     for panel, quantity in enumerate(quantities, start=1):

@@ -18,6 +18,8 @@ _NO_ROLL: Final = "no roll was found (it needs a sensor on the back, or both ank
 _TURNED_DEG: Final = 90.0
 """No roll of crawl goes so far: beyond it the swimmer turns at the wall."""
 _ROLLING_DEG: Final = 45.0
+_TURN_S: Final = 2.5
+"""How long before the wall a turn may begin (our choice)."""
 
 
 def best_source(lengths: pd.DataFrame, roll: pd.DataFrame) -> str | None:
@@ -56,6 +58,7 @@ def draw_roll_of_length(
         hovertemplate="%{x:.1f} s: %{y:.0f} degrees<extra></extra>",
     )
     taken = breaths[breaths["length_no"] == length_no]
+    taken = taken[taken["peak_s"].between(own["time_s"].min(), own["time_s"].max())]
     for side in ("left", "right"):
         _mark_breaths(fig, style.side_of(taken, side), own, start, side)
     fig.update_xaxes(title_text="seconds since the push-off")
@@ -71,7 +74,8 @@ def draw_roll_of_length(
 def _before_the_turn(own: pd.DataFrame) -> pd.DataFrame:
     """Return the roll of a length without the flip turn at its end."""
     size = own["roll_deg"].abs().to_numpy(dtype=float)
-    turned = np.flatnonzero(size > _TURNED_DEG)
+    late = own["time_s"].to_numpy() > own["time_s"].max() - _TURN_S
+    turned = np.flatnonzero((size > _TURNED_DEG) & late)
     rolling = np.flatnonzero(size[: turned[0]] <= _ROLLING_DEG) if len(turned) else turned
     return own.iloc[: rolling[-1] + 1] if len(rolling) else own
 

@@ -142,6 +142,8 @@ def below_legend(fig: go.Figure) -> go.Figure:
 
 def number_lengths(fig: go.Figure, numbers: pd.Series[int]) -> None:
     """Give an axis over lengths whole numbers, each once, no more than a phone has room for."""
+    if numbers.empty:
+        return
     low, high = int(numbers.min()), int(numbers.max())
     step = next((step for step in _STEPS if (high - low) / step < _MOST_NUMBERS), _STEPS[-1])
     fig.update_xaxes(tick0=0, dtick=step, tickformat="d", range=[low - 0.6, high + 0.6])

@@ -65,7 +65,7 @@ def find(analysis: Analysis, rules: Rules) -> Findings:
         beyond = [b for m in measured if (b := _beyond(m, rule, rules.least_certainty)) is not None]
         worst = sorted(beyond, key=lambda pair: -pair[0])
         for weight, one in worst if rule.tolerance else worst[:1]:
-            finding = _with_other_side(_finding(*one), rule, measured)
+            finding = _with_other_side(_finding(*one), rule, measured, rules.least_certainty)
             moments = clear_moments(one[1], one[0], analysis.session)
             found.append((weight, replace(finding, moments=moments)))
     return Findings(found=_ranked(found, rules), unsupported=tuple(unsupported))
@@ -196,14 +196,16 @@ def _finding(rule: Rule, measured: Measured, steps: float, certainty: float) -> 
     )
 
 
-def _with_other_side(finding: Finding, rule: Rule, measured: Iterable[Measured]) -> Finding:
+def _with_other_side(
+    finding: Finding, rule: Rule, measured: Iterable[Measured], least: float
+) -> Finding:
     """Return the finding with the other side's value, where that is beyond the band as well."""
     if finding.side is None:
         return finding
     for other in measured:
         seen = rule.seen_by(other.source)
         distance, certainty = certainty_beyond(other, seen)
-        if other.side != _OTHER[finding.side] or distance <= 0:
+        if other.side != _OTHER[finding.side] or distance <= 0 or certainty < least:
             continue
         value = f"{abs(other.value):.{rule.digits}f} {rule.unit}".strip()
         firm = certainty >= _SURE[1][0]

@@ -68,7 +68,7 @@ def felt_against_measured(blocks: Sequence[Block], lengths: pd.DataFrame) -> pd.
 def figure_words(column: str, lengths: pd.DataFrame) -> str:
     """Return the name of a figure of these lengths, a roll from the ankles as an estimate."""
     words = FELT_WORDS.get(column, column.replace("_", " "))
-    return f"{words} (estimate, ankles)" if ankle_roll(column, lengths) else words
+    return f"{words} (estimate)" if ankle_roll(column, lengths) else words
 
 
 def ankle_roll(column: str, lengths: pd.DataFrame) -> bool:

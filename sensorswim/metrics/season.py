@@ -225,7 +225,8 @@ def figure_rows(lengths: pd.DataFrame) -> list[dict[str, Any]]:
             visit = visit_of(own[figure.name], day=0.0)
             if visit.n == 0:
                 continue
-            source = str(own[figure.source].mode().iloc[0]) if figure.source else ""
+            known = own[own[figure.name].notna()]
+            source = str(known[figure.source].mode().iloc[0]) if figure.source else ""
             rows.append(
                 {
                     "condition": str(name),

@@ -22,6 +22,7 @@ from sensorswim.metrics.change import (
     spread_of,
 )
 from sensorswim.metrics.season import FIGURES, MAIN, UNFINISHED, Figure, is_check
+from sensorswim.units import counted
 
 SPEED: Final = "speed_m_s"
 
@@ -201,6 +202,6 @@ def notes(series: Series, all_series: Mapping[str, Series]) -> list[str]:
         told.append("Clear, but smaller than what tells swimmers of the squad apart.")
     if series.left_out:
         told.append(
-            f"{series.left_out} visits rest on another sensor or on other rolls and are left out."
+            f"Left out, as on another sensor or other rolls: {counted(series.left_out, 'visit')}."
         )
     return told

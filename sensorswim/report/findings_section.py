@@ -17,7 +17,7 @@ SURE_WORDS: Final = {
     POSSIBLE: "Possible: look at it before acting on it.",
 }
 WORK_ON: Final = "Work on these first; everything else can wait until they are better."
-LOOK_AT: Final = "To look at first"
+LOOK_AT: Final = "To look at before acting on it"
 """The heading over what is only possible."""
 
 

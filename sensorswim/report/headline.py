@@ -18,8 +18,9 @@ _NEAR_BEAT: Final = 0.5
 """A mean of so many kicks a cycle from the beat is told beside it (our choice, no source)."""
 _APART: Final = 1.0
 _GROUP: Final = 0.25
-"""Lengths are two groups if more than `_APART` kicks a cycle lie between and the smaller one holds
-this share of them (our choice, no source)."""
+_FEW: Final = 2
+"""Lengths are two groups if more than `_APART` kicks a cycle lie between, and more than within
+either; the smaller one holds this share of them and so many (our choice, no source)."""
 
 
 def headline(analysis: Analysis) -> list[tuple[str, str]]:
@@ -137,20 +138,23 @@ def _beat(beat: int, kicks_per_cycle: pd.Series[float]) -> str:
         return "without one steady beat"
     mean = float(kicks_per_cycle.mean())
     if abs(mean - beat) > _NEAR_BEAT:
-        return f"nearest to {beat} kicks a cycle, but {number(mean)} on average"
+        return f"with most cycles nearest to {beat} kicks, but {number(mean)} on average"
     return f"in a rhythm of {beat} kicks a cycle"
 
 
 def _kicks_a_cycle(kicks_per_cycle: pd.Series[float]) -> list[str]:
-    """Return how many kicks a cycle: of lengths in two groups the range, as none has the median."""
+    """Return how many kicks a cycle: of lengths in two groups the mean of each."""
     unit = "kicks a cycle of both arms"
     known = np.sort(kicks_per_cycle.dropna())
     if len(known) > 1:
         steps = np.diff(known)
         below = int(steps.argmax()) + 1
-        fewer = min(below, len(known) - below) / len(known)
-        if steps.max() > _APART and fewer >= _GROUP:
-            return [f"in two groups, from {number(known[0])} to {number(known[-1])} {unit}"]
+        groups = known[:below], known[below:]
+        fewer = min(len(own) for own in groups)
+        within = max(float(np.ptp(own)) for own in groups)
+        if steps.max() > max(_APART, within) and fewer >= max(_FEW, _GROUP * len(known)):
+            means = [f"{number(own.mean())} in {len(own)} lengths" for own in groups]
+            return [f"{unit}: {' and '.join(means)}"]
     told = _spread(kicks_per_cycle, 1, unit)
     return [told] if told else []
 
@@ -171,9 +175,9 @@ def _breaths(analysis: Analysis) -> str:
     lengths, breaths = analysis.lengths, analysis.breaths
     told = lengths["breaths_left"].notna() | lengths["breaths_right"].notna()
     back_worn = bool(worn(analysis) & {Limb.LOWER_BACK, Limb.UPPER_BACK})
-    if not back_worn and len(sides_worn(analysis, Limb.ANKLE)) < 2:
-        return "Not known: it needs a sensor on the back, or both ankles."
     if not told.any():
+        if not back_worn and len(sides_worn(analysis, Limb.ANKLE)) < 2:
+            return "Not known: it needs a sensor on the back, or both ankles."
         return "Not known: breaths could not be told apart from the other rolls."
     left, right = int(lengths["breaths_left"].sum()), int(lengths["breaths_right"].sum())
     if left + right == 0:

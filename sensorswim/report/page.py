@@ -65,7 +65,11 @@ def _parts(analysis: Analysis) -> list[_Part]:
         _Part("felt", "Felt and measured", "Felt and measured", _felt(analysis)),
         _Part("carry-over", "Drill to swim", "From drill to swum lengths", _carry_over(analysis)),
         _Part("lengths", "Length by length", "Length by length",
-              tables.lengths_sheet(analysis.lengths, sides_worn(analysis, Limb.WRIST))),
+              tables.lengths_sheet(
+                  analysis.lengths,
+                  sides_worn(analysis, Limb.WRIST),
+                  sides_worn(analysis, Limb.ANKLE),
+              )),
         _Part("unseen", "Not seen", "What these sensors can't see", _unseen(analysis)),
         _Part("quality", "How sure", "How sure the data are", tables.quality_sheet(analysis)),
         _Part("cautions", "Cautions", "Cautions", cautions),

@@ -49,6 +49,9 @@ _KICKS_ALONE: Final[tuple[_Column, ...]] = (
 """What stands for kicks a cycle and beat where there are no arm cycles."""
 
 
+_BOTH: Final = ("left", "right")
+
+
 def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]]) -> Html:
     """Return a table that scrolls within itself on a narrow screen."""
     head = tag("tr", *(tag("th", h, scope="col") for h in heads))
@@ -60,37 +63,44 @@ def sheet(caption: str, heads: Sequence[object], rows: Iterable[Sequence[object]
     return tag("div", table, class_="sheet", role="region", aria_label=caption, tabindex="0")
 
 
-def lengths_sheet(lengths: pd.DataFrame, wrists: Sequence[str] = ("left", "right")) -> Html:
+def lengths_sheet(
+    lengths: pd.DataFrame, wrists: Sequence[str] = _BOTH, ankles: Sequence[str] = _BOTH
+) -> Html:
     """Return the table of lengths; an empty cell is a figure that can't be had.
 
     Parameters
     ----------
     lengths : DataFrame
         The contract's `lengths`.
-    wrists : sequence of str
-        Sides on which a wrist sensor was worn: of one alone the strokes are that arm's only.
+    wrists, ankles : sequence of str
+        Sides on which they carried a sensor: of one alone strokes or kicks are that limb's only.
     """
-    columns = _columns(lengths, wrists)
+    columns = _columns(lengths, wrists, ankles)
     heads = ["no.", "what", "time", *(head for _, head, _ in columns)]
     told = lengths.assign(kicks_a_minute=kicks_a_minute(lengths))
     rows = [_length_row(row, columns) for row in told.to_dict("records")]
     return sheet("All lengths (a dash: can't be had)", heads, rows)
 
 
-def _columns(lengths: pd.DataFrame, wrists: Sequence[str]) -> list[_Column]:
+def _columns(lengths: pd.DataFrame, wrists: Sequence[str], ankles: Sequence[str]) -> list[_Column]:
     """Return the columns that these lengths can fill."""
     no_cycles = lengths["kicks_per_cycle"].isna().all() and lengths["kicks"].notna().any()
     columns: list[_Column] = []
     for column, head, digits in _COLUMNS:
         if column == "kicks_per_cycle" and no_cycles:
-            columns += _KICKS_ALONE
-        elif column == "arm_strokes" and len(wrists) == 1:
-            columns.append((column, f"{head} ({wrists[0]} only)", digits))
+            columns += [(c, f"{h}{_only(ankles)}", digits) for c, h, digits in _KICKS_ALONE]
+        elif column == "arm_strokes":
+            columns.append((column, f"{head}{_only(wrists)}", digits))
         elif ankle_roll(column, lengths):
             columns.append((column, f"{head} (estimate, ankles)", digits))
         elif column != "kick_beat" or not no_cycles:
             columns.append((column, head, digits))
     return columns
+
+
+def _only(sides: Sequence[str]) -> str:
+    """Return that a head speaks of one side alone, "" of both."""
+    return f" ({sides[0]} only)" if len(sides) == 1 else ""
 
 
 def _length_row(row: dict[Any, Any], columns: Iterable[_Column]) -> list[object]:

@@ -65,8 +65,8 @@ _APART: Final = 3.0
 _ENOUGH: Final = 8.0
 _ENOUGH_ONE_SIDED: Final = 2.0
 _PLENTY: Final = 12.0
-"""What the evidence must be, in nats: picked on the synthetic swimmer. Of 80 without breaths one has
-breaths listed, with evidence of 15: its uneven kick broadens all rolls to one side."""
+"""What the evidence must be, picked on the synthetic swimmer. Of 80 without breaths one has breaths
+listed, with evidence of 15: its uneven kick broadens all rolls to one side."""
 _HOLD_AND_PEAK: Final = slice(2, 4)
 _END_ODDS: Final = 2.0
 """The first and the last half cycle of a run have no widths, and are often swum otherwise: their
@@ -130,18 +130,19 @@ def tell(halves: HalfCycles) -> Told | None:
     """Return the likeliest breaths, None with fewer than ten half cycles to go by.
 
     Breaths of any size tell most of them apart, but what a larger roll to one side varies by looks
-    like that, too: to one side only they must be long, or of one size. Where they hardly broaden
-    the rolls there are none.
+    like that, too: to one side only they must be long, or of one size, which then tells how long
+    they are. Where they hardly broaden the rolls there are none.
     """
     any_size = _told(halves, _SIZES)
-    if any_size is None:
-        return None
-    one_sided = any_size.one_sided and any_size.added_s < _LONG_S
-    if believed(any_size) and not one_sided:
+    if any_size is None or (believed(any_size) and not any_size.one_sided):
         return any_size
-    if believed(any_size) and any_size.added_s < _LOPSIDED_S:
+    one_size = _told(halves, 0.0)
+    if one_size is None or not believed(any_size):
+        return one_size
+    if any_size.added_s < _LOPSIDED_S:
         return replace(any_size, evidence=-np.inf)
-    return _told(halves, 0.0)
+    alike = believed(one_size) and one_size.one_sided
+    return one_size if alike or any_size.added_s < _LONG_S else any_size
 
 
 def _told(halves: HalfCycles, sizes: float) -> Told | None:

@@ -195,8 +195,9 @@ def _by_hold(
     breath[usual], chance[usual] = _judged(told, int(usual.sum()))
     for drill in (drill & usual for drill in drills):
         if (breath > 0).any() and drill.any() and not (breath[drill] > 0).any():
-            breath[drill], chance[drill] = _judged(tell(halves.only(drill)), int(drill.sum()))
-            _say_drill(breath[drill], quality)
+            alone = tell(halves.only(drill))
+            if alone is not None and believed(alone):
+                breath[drill], chance[drill] = _judged(alone, int(drill.sum()))
     if not usual.all():
         breath[~usual], chance[~usual] = _judged_alone(halves, ~usual, quality)
     return _Verdict(breath=breath, chance=chance, source=source)
@@ -224,16 +225,6 @@ def _judged_alone(
             "In lengths of one arm breaths can't be told without a head sensor.",
         )
     return breath[one_armed], chance[one_armed]
-
-
-def _say_drill(breath: IntArray, quality: Quality) -> None:
-    if (breath < 0).any():
-        quality.add(
-            "breaths_not_told",
-            Severity.NOTE,
-            "In a drill no roll stood out as a breath; as a drill may be rolled otherwise than the "
-            "swim, whether there were breaths is left open.",
-        )
 
 
 def _say_whether_told(told: Told | None, rule: BreathRule, quality: Quality) -> None:

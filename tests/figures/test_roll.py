@@ -27,6 +27,24 @@ def test_the_push_off_and_the_flip_turn_are_left_out_of_the_roll_of_a_length() -
     assert "between -41 and 52 degrees" in figures.alt_of(fig)
 
 
+def test_a_lone_wild_roll_does_not_end_the_length() -> None:
+    length = TABLES["lengths"].set_index("length_no").loc[2]
+    roll = TABLES["roll"].copy()
+    roll.loc[roll["time_s"].between(length["start_s"] + 8.0, length["start_s"] + 8.1),
+             "roll_deg"] = 95.0  # fmt: skip
+    fig = figures.draw_roll_of_length(roll, TABLES["breaths"], TABLES["lengths"], length_no=2)
+    assert max(fig.data[0].x) == pytest.approx(length["end_s"] - length["start_s"], abs=0.1)
+
+
+def test_breaths_after_the_drawn_roll_are_not_marked() -> None:
+    length = TABLES["lengths"].set_index("length_no").loc[2]
+    late = TABLES["breaths"].query("length_no == 2").iloc[:1].assign(peak_s=length["end_s"] - 0.1)
+    roll = TABLES["roll"].copy()
+    roll.loc[roll["time_s"].between(length["end_s"] - 0.6, length["end_s"]), "roll_deg"] = 179.0
+    fig = figures.draw_roll_of_length(roll, late, TABLES["lengths"], length_no=2)
+    assert len(fig.data) == 1
+
+
 def test_breaths_that_could_not_be_told_are_not_called_none() -> None:
     fig = figures.draw_roll_of_length(TABLES["roll"], NO_BREATHS, UNTOLD, length_no=2)
     assert figures.alt_of(fig).endswith(", breaths not known.")

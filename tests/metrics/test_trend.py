@@ -63,7 +63,8 @@ def test_a_figure_from_another_sensor_is_left_out_and_said() -> None:
     back = rows_of("roll_onto_left_deg", [55.0, 56.0], source="upper_back").assign(day=[30, 60])
     series = trends_of(pd.concat([ankles, back]), CHECK)["roll_onto_left_deg"]
     assert [v.mean for v in series.visits] == [55.0, 56.0]
-    assert any("another sensor" in line for line in notes(series, {}))
+    left_out = next(line for line in notes(series, {}) if "another sensor" in line)
+    assert left_out.endswith(": 1 visit.")
 
 
 def test_one_visit_makes_no_trend() -> None:
@@ -146,6 +147,16 @@ def test_visits_whose_breaths_were_held_against_other_rolls_are_not_compared() -
     rolls = tables["rolls"]
     every_left = rolls.assign(is_breath=rolls["is_breath"] | rolls["side"].eq("left"))
     assert of(tables | {"rolls": every_left}) == {"ankles, against rolls to the other side"}
+    few = tables["breaths"]["length_no"].isin(tables["lengths"]["length_no"].iloc[-2:])
+    told = tables["lengths"]["length_no"].isin(tables["lengths"]["length_no"].iloc[-2:])
+    some = {
+        "lengths": tables["lengths"].assign(
+            side_hold_excess_s=tables["lengths"]["side_hold_excess_s"].where(told)
+        ),
+        "rolls": every_left,
+        "breaths": tables["breaths"][few],
+    }
+    assert of(tables | some) == {"ankles, against rolls to the other side"}
 
 
 def test_a_swimmer_without_told_breaths_stays_in_the_picture() -> None:

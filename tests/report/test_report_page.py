@@ -118,9 +118,9 @@ def test_roll_from_the_ankles_is_an_estimate_in_every_table_and_beside_what_was_
 
     marked = (
         "roll left ° (estimate, ankles)",
-        "roll onto the left, degrees (estimate, ankles) 60 41",
-        "roll onto the right, degrees (estimate, ankles) 52",
-        "roll onto the left, degrees (estimate, ankles) (drill) felt 60",
+        "roll onto the left, degrees (estimate) 60 41",
+        "roll onto the right, degrees (estimate) 52",
+        "roll onto the left, degrees (estimate) (drill) felt 60",
         "can't be held against each other",
     )
     assert [words in told("ankles") for words in marked] == [True] * 5
@@ -228,6 +228,16 @@ def test_breaths_without_a_roll_name_the_sensor_that_they_need() -> None:
     assert "a sensor on the back, or both ankles" in dict(headline(analysis))["Breaths"]
 
 
+def test_breaths_that_were_told_are_shown_whatever_was_worn() -> None:
+    ankle = (SensorFile(placement=Placement.LEFT_ANKLE),)
+    told = dict(headline(plausible_analysis(session=plausible_session(sensors=ankle))))
+    assert "Not known" not in told["Breaths"]
+    heads = lengths_sheet(
+        plausible_analysis().lengths.assign(kicks_per_cycle=float("nan")), ankles=("left",)
+    )
+    assert "kicks a min (left only)</th>" in heads
+
+
 def test_strokes_of_one_wrist_are_called_that_arms_alone() -> None:
     wrist = (SensorFile(placement=Placement.LEFT_WRIST),)
     analysis = plausible_analysis(session=plausible_session(sensors=wrist))
@@ -270,10 +280,12 @@ def test_kicks_a_cycle_come_with_their_range_as_other_figures_do() -> None:
     lengths["kicks_per_cycle"] = [1.0, 1.1, 1.2, 5.0, 5.1, 5.2, 5.2, 5.3]
     lengths["kick_beat"] = [2, 2, 2, 6, 6, 6, 6, 6]
     assert dict(headline(analysis))["Kicks"] == (
-        "5 of 8 lengths nearest to 6 kicks a cycle, but 5.2 on average; 3 of 8 lengths nearest to "
-        "2 kicks a cycle, but 1.1 on average; in two groups, from 1.0 to 5.3 kicks a cycle of both "
-        "arms."
+        "5 of 8 lengths with most cycles nearest to 6 kicks, but 5.2 on average; 3 of 8 lengths "
+        "with most cycles nearest to 2 kicks, but 1.1 on average; kicks a cycle of both arms: 1.1 "
+        "in 3 lengths and 5.2 in 5 lengths."
     )
+    lengths["kicks_per_cycle"] = [0.0, 0.0, 2.0, 2.0, 4.0, 4.0, 6.0, 6.0]
+    assert "(from 0.0 to 6.0)" in dict(headline(analysis))["Kicks"]
     lengths["kick_beat"] = 6
     lengths["kicks_per_cycle"] = 6.0
     assert dict(headline(analysis))["Kicks"].endswith("; 6.0 kicks a cycle of both arms.")

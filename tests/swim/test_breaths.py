@@ -14,6 +14,7 @@ from sensorswim.model.tables import SCHEMAS, empty
 from sensorswim.rehearsal import Rehearsal
 from sensorswim.signal import straps
 from sensorswim.signal.straps import _head_zero_deg, align
+from sensorswim.swim import breath_classes
 from sensorswim.swim.breath_classes import Told, believed
 from sensorswim.swim.breaths import BreathResult, detect_breaths
 from sensorswim.swim.half_cycles import find_half_cycles
@@ -166,8 +167,8 @@ def test_the_legs_fill_a_gap_of_the_trunk(swum: tuple[Rehearsal, Recording]) -> 
     assert np.abs(filled["hold_s"] - whole["hold_s"])[near].median() < 0.1
 
 
-def test_a_drill_without_a_roll_that_stands_out_is_left_open() -> None:
-    """The swim's breaths set no limit for a drill that is rolled otherwise."""
+def test_a_drill_without_a_roll_that_stands_out_has_no_breaths() -> None:
+    """Judged by itself it has none either, and the swim's stay as they are."""
     rehearsal, recording = swim(seed=90, breath_hold_s=0.25, kit={"placements": ANKLES})
     lengths, strokes = rehearsal.truth["lengths"], rehearsal.truth["arm_strokes"]
     roll = estimate_roll(recording, lengths, align(recording, lengths, Quality()), Quality())
@@ -180,13 +181,15 @@ def test_a_drill_without_a_roll_that_stands_out_is_left_open() -> None:
         activity=["drill", *lengths["activity"].iloc[1:]],
         drill=["bilateral-breathing", *[None] * (len(lengths) - 1)],
     )
+    quality = Quality()
     as_swum, as_drill = (
-        detect_breaths(roll, recording, kind, {}, strokes, Quality()).rolls
+        detect_breaths(roll, recording, kind, {}, strokes, quality).rolls
         for kind in (lengths, drilled)
     )
     inside = as_drill["length_no"] == 1
     assert inside.sum() > 5
-    assert as_drill.loc[inside, "is_breath"].isna().all()
+    assert as_drill.loc[inside, "is_breath"].eq(False).all()
+    assert "breaths_not_told" not in quality.codes()
     pd.testing.assert_series_equal(as_drill["is_breath"][~inside], as_swum["is_breath"][~inside])
     assert as_swum["is_breath"][~inside].any()
 
@@ -374,6 +377,38 @@ def test_rolls_that_are_hardly_apart_need_plenty_of_evidence(
         one_sided=one_sided,
     )
     assert believed(told) is listed
+
+
+@pytest.mark.parametrize(
+    ("any_size", "one_size", "chosen"),
+    [
+        ((20.0, 0.3, False), (30.0, 0.4, True), 0.3),
+        ((20.0, 0.12, True), (30.0, 0.3, True), 0.3),
+        ((20.0, 0.12, True), (30.0, 0.1, False), 0.12),
+        ((20.0, 0.12, True), (-5.0, 0.2, True), 0.12),
+        ((20.0, 0.08, True), (-5.0, 0.2, True), None),
+        ((20.0, 0.03, True), (30.0, 0.2, True), None),
+        ((-5.0, 0.03, True), (30.0, 0.2, True), 0.2),
+    ],
+)
+def test_breaths_to_one_side_are_long_or_of_one_size(
+    monkeypatch: pytest.MonkeyPatch,
+    any_size: tuple[float, float, bool],
+    one_size: tuple[float, float, bool],
+    chosen: float | None,
+) -> None:
+    """One size says best what they add; where they hardly broaden the roll there are none."""
+
+    def told(_: object, sizes: float) -> Told:
+        evidence, added_s, one_sided = any_size if sizes else one_size
+        breath = np.arange(100) % 2 == 0
+        return Told(breath=breath, chance=breath * 1.0, evidence=evidence, added_s=added_s,
+                    apart=6.0, one_sided=one_sided)  # fmt: skip
+
+    monkeypatch.setattr(breath_classes, "_told", told)
+    found = breath_classes.tell(None)  # type: ignore[arg-type]
+    assert found is not None
+    assert (found.added_s if believed(found) else None) == chosen
 
 
 @pytest.mark.parametrize("along", [0.1, 0.95])
