@@ -131,13 +131,15 @@ def tell(halves: HalfCycles) -> Told | None:
 
     Breaths of any size tell most of them apart, but what a larger roll to one side varies by looks
     like that, too: to one side only they must be long, or of one size, which then tells how long
-    they are. Where they hardly broaden the rolls there are none.
+    they are. Where that is less likely, and they hardly broaden the rolls, there are none.
     """
     any_size = _told(halves, _SIZES)
     if any_size is None or (believed(any_size) and not any_size.one_sided):
         return any_size
     one_size = _told(halves, 0.0)
     if one_size is None or not believed(any_size):
+        return one_size
+    if believed(one_size) and one_size.evidence >= any_size.evidence:
         return one_size
     if any_size.added_s < _LOPSIDED_S:
         return replace(any_size, evidence=-np.inf)
