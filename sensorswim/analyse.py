@@ -20,6 +20,7 @@ from sensorswim.formats.session_toml import read_session
 from sensorswim.formats.settings_toml import read_settings
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
 from sensorswim.metrics.pulls import crawl_pulls, say_unsolved, with_pulls
+from sensorswim.metrics.set_and_seen import say_disagreements
 from sensorswim.metrics.video_marks import with_video_elbows
 from sensorswim.model import (
     Limb,
@@ -297,6 +298,7 @@ def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Anal
         roll_source=roll.best_source,
     )
     _say_what_is_missing(worn, quality)
+    say_disagreements(full, quality, wrists=sum(p.limb is Limb.WRIST for p in worn))
     say_unsolved(arms.pulls, prone, quality)
     tables = {
         "lengths": with_pulls(full, strokes, arms.pulls),
@@ -503,6 +505,15 @@ def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
                 f"Without a sensor on the {placement.label} there is no word on {cost}.",
                 placement=placement,
             )
+    ankles = [p for p in worn if p.limb is Limb.ANKLE]
+    if len(ankles) == 1:
+        quality.add(
+            "kicks_of_one_leg",
+            Severity.DEGRADED,
+            f"Kicks are those of the leg with the {ankles[0].label} sensor alone; kicks a cycle "
+            "are twice their count, and the kick beat stays empty.",
+            placement=ankles[0],
+        )
     if Limb.WRIST not in limbs:
         quality.add(
             "activity_from_body",

@@ -142,6 +142,16 @@ def test_one_wrist_leaves_what_it_cannot_see_empty(one_wrist: Analysis) -> None:
     assert missing == {"right_wrist", "left_ankle", "right_ankle"}
 
 
+@pytest.mark.parametrize("worn", [WRISTS[:1], WRISTS[:1] + ANKLES[:1], ANKLES])
+def test_that_kicks_are_those_of_one_leg_is_said(
+    swim: Rehearsal, worn: tuple[Placement, ...]
+) -> None:
+    told = [
+        r.placement for r in analysed(only(swim, *worn)).quality if r.code == "kicks_of_one_leg"
+    ]
+    assert told == (["left_ankle"] if ANKLES[0] in worn and ANKLES[1] not in worn else [])
+
+
 def test_ankles_alone_give_kicks_and_no_arm_figures(swim: Rehearsal, ankles: Analysis) -> None:
     assert len(ankles.lengths) == 2
     assert abs(len(ankles.kicks) - len(swim.truth["kicks"])) <= 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,21 @@ def test_a_sample_is_analysed_as_its_truth_says(name: str) -> None:
     )
     assert told["arm_strokes"].tolist() == true["arm_strokes"].tolist()
     np.testing.assert_allclose(told["clean_speed_m_s"], true["clean_speed_m_s"], rtol=0.04)
+    assert not [row.text for row in found.quality if row.code == "block_disagrees"]
+
+
+def test_a_length_that_was_set_as_a_kick_and_is_swum_is_named_in_quality(tmp_path: Path) -> None:
+    folder = shutil.copytree(LOGS / "mira", tmp_path / "mira")
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    otherwise = text.replace('lengths = ["swim", "swim", "swim", "swim"]', 'lengths = ["kick"]')
+    assert otherwise != text
+    (folder / "session.toml").write_text(otherwise, encoding="utf-8")
+    found = analyse(folder)
+    set_as_kick = found.lengths[found.lengths["set_as"] == "kick"]
+    assert set(set_as_kick["activity"]) == {"front_crawl"}
+    told = [row.length_no for row in found.quality if row.code == "block_disagrees"]
+    assert told == set_as_kick["length_no"].tolist()
+    assert len(told) == 4
 
 
 def test_breaths_of_a_breathing_drill_are_told_beside_the_swim() -> None:
