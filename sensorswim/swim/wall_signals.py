@@ -44,6 +44,8 @@ _ASKEW = 0.45
 """Tangent of 24 degrees: straps up to 25 degrees off are normal."""
 
 _UPRIGHT = 0.6
+_STRAPPED_S = 20.0
+"""How long before the first length and after the last the sensors are surely worn (our choice)."""
 _EDGE_S = 2.0
 
 
@@ -208,26 +210,30 @@ def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[P
     """Return, by sensor, 1 where its long axis points as the placement says, else -1.
 
     Limbs are told by how they are swung; those that ride along, and the trunk, stand upright
-    between the swims. Hands also hold the wall.
+    between the swims. Hands also hold the wall. Sensors that lie about or are handled before they
+    are strapped on, or after, tell nothing.
 
     Parameters
     ----------
     spans : list
         Roughly when was swum, session time.
     """
-    swum = np.zeros(len(recording.time_s), dtype=bool)
+    swum, worn = np.zeros((2, len(recording.time_s)), dtype=bool)
     for start_s, end_s in spans:
         first, last = rows_between(recording, start_s, end_s)
         swum[first:last] = True
-    return {p: _worn_sign(track, swum) for p, track in recording.tracks.items()}
+    if spans:
+        first, last = rows_between(recording, spans[0][0] - _STRAPPED_S, spans[-1][1] + _STRAPPED_S)
+        worn[first:last] = True
+    return {p: _worn_sign(track, swum, worn & ~swum) for p, track in recording.tracks.items()}
 
 
-def _worn_sign(track: Track, swum: BoolArray) -> float:
+def _worn_sign(track: Track, swum: BoolArray, rests: BoolArray) -> float:
     trunk = track.placement.limb in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD)
     told = 0.0 if trunk else outwards(track, swum)
     if told or track.placement.limb is Limb.WRIST:
         return told or 1.0
     up = up_in_sensor(quaternions(track))[:, 0] * (-1.0 if trunk else 1.0)
-    resting = up[~swum & track.valid]
+    resting = up[rests & track.valid]
     upright = resting[np.abs(resting) > _UPRIGHT]
     return -1.0 if len(upright) and np.median(upright) > 0.0 else 1.0

@@ -216,6 +216,14 @@ def test_which_way_up_an_ankle_is_that_rides_along_tells_the_rest(turned: bool) 
     assert worn[P.LEFT_ANKLE] == (-1.0 if turned else 1.0)
 
 
+def test_how_a_sensor_lay_before_it_was_strapped_on_and_after_tells_nothing() -> None:
+    time_s = np.arange(0.0, 180.0, 1.0 / RATE_HZ)
+    stands_in_a_bag = (time_s < 60.0) | (time_s > 135.0)
+    tilt = np.select([stands_in_a_bag, time_s < 80.0], [np.pi / 2, -np.pi / 2], 0.0)
+    recording = recording_of(time_s, limb(P.LEFT_ANKLE, tilt, 0.0 * time_s))
+    assert worn_signs(recording, [(82.0, 110.0)])[P.LEFT_ANKLE] == 1.0
+
+
 @pytest.fixture(scope="module")
 def turned() -> tuple[Rehearsal, Recording]:
     segments = [Knocks(), Stand(duration_s=6.0)]
