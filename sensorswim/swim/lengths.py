@@ -150,8 +150,10 @@ class LengthFinder:
         bouts = _reach_to_cycles(bouts, flat, coarse_s, period_s, unbridged, ~_body_known(valid))
         rough = [(float(coarse_s[a]), float(coarse_s[b - 1])) for a, b in bouts]
         spans = _refine(recording, rough, steady)
-        if not steady:
-            known = np.all(list(valid.values()), axis=0)
+        known = np.all(list(valid.values()), axis=0)
+        if steady:
+            spans = self._without_handling(spans, recording, coarse_s, known, pool_length_m)
+        else:
             spans = self._without_treading(spans, coarse_s, rhythm, known, pool_length_m)
         quickest_s = pool_length_m / self.fastest_m_s
         spans = without_stops(spans, recording, quickest_s)
@@ -248,19 +250,48 @@ class LengthFinder:
             for k in chain
         )
 
+    def _without_handling(
+        self,
+        spans: tuple[LengthSpan, ...],
+        recording: Recording,
+        coarse_s: FloatArray,
+        known: BoolArray,
+        pool_length_m: float,
+    ) -> tuple[LengthSpan, ...]:
+        """Leave out what legs seem to kick while sensors are strapped on or off.
+
+        No arm swims in it, no push-off begins it, and nobody kicks as far in that time; without a
+        wrist sensor it may have been swum, which is faster.
+        """
+        arms = any(p.limb is Limb.WRIST for p in recording.tracks)
+        fastest_m_s = self.fastest_m_s if arms else _SPRINT_M_S
+        shortest_s = min(pool_length_m, _SHORT_POOL_M) / fastest_m_s
+        kept = []
+        for span in spans:
+            rows = slice(*np.searchsorted(recording.time_s, [span.start_s, span.end_s]))
+            short = span.end_s - span.start_s < shortest_s and not arms_at_work(recording, rows)
+            if not (short and _begins_unseen(span, coarse_s, known)):
+                kept.append(span)
+        return tuple(kept)
+
     def _may_tread(
         self, span: LengthSpan, coarse_s: FloatArray, rhythm: ArmRhythm, known: BoolArray
     ) -> bool:
-        first, last = np.searchsorted(coarse_s, [span.start_s, span.end_s])
-        cut = first == 0 or last >= len(coarse_s) - 1
-        near = int(1.0 / float(coarse_s[1] - coarse_s[0])) if len(coarse_s) > 1 else 0
-        gap = not known[max(first - near, 0) : last + near].all()
-        if span.starts_at_wall or cut or gap or first == last:
+        if not _begins_unseen(span, coarse_s, known):
             return False
-        rows = slice(first, last)
+        rows = slice(*np.searchsorted(coarse_s, [span.start_s, span.end_s]))
         quick = float(np.nanmedian(rhythm.period_s[rows])) < self.treading_s
         slow = float(np.median(rhythm.turning_rad_s[rows])) < _IDLE_RAD_S
         return float(np.median(rhythm.swing[rows])) < self.treading_swing and (quick or slow)
+
+
+def _begins_unseen(span: LengthSpan, coarse_s: FloatArray, known: BoolArray) -> bool:
+    """Tell a span without a push-off, though neither a gap nor the logs' ends could hide one."""
+    first, last = np.searchsorted(coarse_s, [span.start_s, span.end_s])
+    cut = first == 0 or last >= len(coarse_s) - 1
+    near = int(1.0 / float(coarse_s[1] - coarse_s[0])) if len(coarse_s) > 1 else 0
+    gap = not known[max(first - near, 0) : last + near].all()
+    return not (span.starts_at_wall or cut or gap or first == last)
 
 
 def _body_known(valid: dict[Placement, BoolArray]) -> BoolArray:

@@ -19,6 +19,7 @@ from sensorswim.swim.at_work import (
 )
 from sensorswim.swim.lengths import LengthFinder
 from sensorswim.swim.spans import LengthSpan, without_bits
+from tests.swim.limbs import limb, recording_of
 
 RATE_HZ = 100.0
 SECONDS = 30.0
@@ -234,3 +235,23 @@ def test_arms_and_legs_that_rest_together_or_lose_data_together_are_not_in_one_h
         gyro = np.outer(turning, [0.0, 1.0, 0.0])
         tracks.append(replace(track, gyro_rad_s=gyro, valid=known))
     assert not carried_as_one(_recording(*tracks), slice(0, rate.shape[1]))
+
+
+@pytest.mark.parametrize(("kicks_s", "found"), [(9.0, 0), (17.0, 1)])
+def test_legs_that_move_as_in_a_kick_for_less_than_a_pool_takes_kick_no_length(
+    kicks_s: float, found: int
+) -> None:
+    """As where sensors are strapped on: nobody pushed off, and the arms do not swim."""
+    time_s = np.arange(0.0, 60.0, 1.0 / RATE_HZ)
+    kicks = (time_s > 20.0) & (time_s < 20.0 + kicks_s)
+    tilt = np.where(kicks, 0.0, -1.4)
+    tilt = gaussian_filter1d(tilt, 0.3 * RATE_HZ)
+    flutter = 0.3 * np.sin(2 * np.pi * 1.6 * time_s) * kicks
+    idle = -1.2 + 0.2 * np.sin(2 * np.pi * 0.3 * time_s)
+    recording = recording_of(
+        time_s,
+        limb(Placement.LEFT_ANKLE, tilt + flutter, 0.0 * time_s),
+        limb(Placement.RIGHT_ANKLE, tilt - flutter, 0.0 * time_s),
+        limb(Placement.LEFT_WRIST, idle, 0.0 * time_s),
+    )
+    assert len(LengthFinder().find(recording).spans) == found
