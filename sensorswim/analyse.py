@@ -189,7 +189,9 @@ def analyse_streams(
 ) -> Analysis:
     """Analyse streams that are already read; see `analyse`."""
     found = find_arms(session, logs, settings, quality, progress=progress)
-    return finished(found, find_events(found), streams=streams)
+    events = find_events(found, progress=progress)
+    progress("working out the figures")
+    return finished(found, events, streams=streams)
 
 
 def find_arms(
@@ -214,7 +216,7 @@ def find_arms(
     lengths = _with_blocks(session, search)
     if not len(lengths):
         _say_nothing_swum(recording, quality)
-    progress("finding strokes, kicks and rolls")
+    progress("following the arms")
     straps = _wrist_straps(recording, lengths, quality)
     flips = frozenset(number for number, span in enumerate(search.spans, 1) if span.flips)
     pushed = frozenset(n for n, span in enumerate(search.spans, 1) if span.starts_at_wall)
@@ -230,7 +232,9 @@ def find_arms(
         recording = exchanged(recording, Limb.ANKLE)
         others = align(recording, lengths, Quality())
     straps |= others
+    progress("finding rolls")
     roll = estimate_roll(recording, lengths, straps, quality)
+    progress("finding strokes")
     arms = finder.find(recording, lengths, motions, roll)
     lengths = lengths.assign(swim_start_s=_swim_starts(lengths, arms.arm_strokes))
     return ArmsFound(
@@ -255,7 +259,7 @@ class Events:
     cycles: pd.DataFrame
 
 
-def find_events(found: ArmsFound) -> Events:
+def find_events(found: ArmsFound, *, progress: Progress = _silent) -> Events:
     """Do the second part of `analyse_streams`: kicks, breaths and arm cycles."""
     recording, lengths, straps, quality = (
         found.recording,
@@ -265,7 +269,9 @@ def find_events(found: ArmsFound) -> Events:
     )
     strokes = found.strokes
     crawl = strokes.loc[strokes["length_no"].isin(found.prone)]
+    progress("finding kicks")
     kicks = detect_kicks(recording, lengths, straps, crawl, quality)
+    progress("finding breaths")
     breath = detect_breaths(found.roll, recording, lengths, straps, crawl, quality)
     cycles = arm_cycles(
         lengths,

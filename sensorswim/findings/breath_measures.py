@@ -9,11 +9,11 @@ import pandas as pd
 
 from sensorswim.findings.evidence import Measured, Swum, by_side, only_source, typical
 from sensorswim.metrics.own_rolls import reference_words
+from sensorswim.model import Side
 from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import by_length
 
 SIDES = ("left", "right")
-_OTHER = {"left": "right", "right": "left"}
 _FARTHEST_PCT = 40.0
 """A breath further from the nearest exit belongs to none."""
 _WAITS = 0.06
@@ -73,7 +73,7 @@ def lead_arm_tilt_deg(swum: Swum) -> list[Measured]:
     """Forearm of the reaching arm below level, where that arm still waits well before its catch."""
     arms = _arms(swum)
     breaths = swum.breaths
-    leads = [(number, _OTHER[side]) for number, side in _keys(breaths)]
+    leads = [(number, str(Side(side).other)) for number, side in _keys(breaths)]
     waits = [
         key in arms and arms[key].waits_at(peak_s)
         for key, peak_s in zip(leads, breaths["peak_s"], strict=True)

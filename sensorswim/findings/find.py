@@ -14,6 +14,7 @@ from sensorswim.errors import SettingsError
 from sensorswim.findings.evidence import Measured, Swum
 from sensorswim.findings.measures import MEASURES, Measure
 from sensorswim.findings.moments import clear_moments
+from sensorswim.model import Side
 from sensorswim.model.analysis import Analysis
 from sensorswim.model.findings import POSSIBLE, Finding, Findings, Rule, Rules, Unsupported
 from sensorswim.model.settings import Settings
@@ -24,7 +25,6 @@ _FOLLOWS: Final = 0.4
 """Share of its weight that is left to a finding that often follows from another one there."""
 _DECIDED_SD: Final = 2.0
 """A count lies beyond the band if so many of its own standard deviations fit between."""
-_OTHER: Final = {"left": "right", "right": "left"}
 _EITHER: Final = {
     "side": "left or right",
     "other": "other",
@@ -205,7 +205,7 @@ def _with_other_side(
     for other in measured:
         seen = rule.seen_by(other.source)
         distance, certainty = certainty_beyond(other, seen)
-        if other.side != _OTHER[finding.side] or distance <= 0 or certainty < least:
+        if other.side != Side(finding.side).other or distance <= 0 or certainty < least:
             continue
         value = f"{abs(other.value):.{rule.digits}f} {rule.unit}".strip()
         firm = certainty >= _SURE[1][0]
@@ -234,7 +234,7 @@ def _words(rule: Rule, measured: Measured, count: int) -> dict[str, str]:
         "of": str(len(measured.each)),
         "shows": rule.shows,
         "side": measured.side or "",
-        "other": _OTHER.get(measured.side or "", ""),
+        "other": str(Side(measured.side).other) if measured.side else "",
         "more": "more" if measured.value > 0 else "less",
         "rose": "rose" if measured.value > 0 else "fell",
     }

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import pandas as pd
 
-OTHER: Final = {"left": "right", "right": "left"}
+from sensorswim.model import Side
 
 
 def reference_sides(rolls: pd.DataFrame) -> dict[str, str]:
@@ -22,9 +20,9 @@ def reference_sides(rolls: pd.DataFrame) -> dict[str, str]:
     quiet = rolls["is_breath"].eq(other=False).fillna(value=False).astype(bool)
     there = set(rolls.loc[quiet & rolls["hold_s"].notna(), "side"].dropna())
     return {
-        side: side if side in there else other
-        for side, other in OTHER.items()
-        if there & {side, other}
+        str(side): str(side if side in there else side.other)
+        for side in Side
+        if there & {side, side.other}
     }
 
 
