@@ -156,3 +156,34 @@ def test_a_length_with_a_stop_has_a_stroke_rate_but_no_clean_speed(stopped_s, lo
     told_m = full["stroke_length_m"]
     assert pd.isna(told_m) if long_m is None else told_m == pytest.approx(long_m)
     assert pd.isna(full["clean_speed_m_s"]) == (long_m is None)
+
+
+@pytest.mark.parametrize(
+    ("activity", "mid_pull_s", "count"),
+    [
+        ("breaststroke", np.nan, None),
+        ("other", np.nan, None),
+        ("front_crawl", np.nan, 0),
+        ("front_crawl", 0.5, 4),
+        ("butterfly", 0.5, 4),
+    ],
+)
+def test_strokes_whose_middle_nobody_tells_are_not_counted_as_none(activity, mid_pull_s, count):
+    strokes = [
+        {"length_no": 1, "side": "left", "entry_s": 2.0 * n, "next_entry_s": 2.0 * n + 2.0}
+        | {"mid_pull_s": 2.0 * n + mid_pull_s}
+        for n in range(4)
+    ]
+    row = {"length_no": 1, "start_s": 0.0, "end_s": 9.0, "activity": activity, "finished": True}
+    full = fill_lengths(
+        invented_session(),
+        pd.DataFrame([row]),
+        strokes=frame("arm_strokes", strokes),
+        **{name: frame(name, []) for name in ("kicks", "rolls", "breaths")},
+        cycles=frame("arm_cycles", []),
+        clean_speed_m_s={},
+        ankles=0,
+        wrists=1,
+        roll_source=None,
+    ).iloc[0]
+    assert pd.isna(full["arm_strokes"]) if count is None else full["arm_strokes"] == count
