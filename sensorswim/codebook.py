@@ -7,16 +7,23 @@ import io
 from collections.abc import Callable
 from typing import Final
 
+from sensorswim.model.stream_table import STREAMS
 from sensorswim.model.tables import SCHEMAS
 
 COLUMNS: Final = ("table", "column", "type", "unit", "meaning")
 Row = tuple[str, str, str, str, str]
 
+ABOUT_FORMAT: Final = (
+    "Parquet files carry their format, units and meanings in their own metadata; the format of CSV "
+    "files is in the summary.json beside them."
+)
+"""Where a reader finds the version of the file format."""
+
 
 def codebook_rows() -> list[Row]:
-    """Return one row for each column of each table, in the order of the schemas."""
+    """Return one row for each column of each table, in the order of the schemas, streams last."""
     rows = []
-    for table, schema in SCHEMAS.items():
+    for table, schema in {**SCHEMAS, "streams": STREAMS}.items():
         for field in schema:
             notes = {key.decode(): text.decode() for key, text in (field.metadata or {}).items()}
             unit, meaning = notes.get("unit", ""), notes.get("meaning", "")
@@ -26,11 +33,11 @@ def codebook_rows() -> list[Row]:
 
 def as_text() -> str:
     """Return the codebook for a terminal."""
-    parts: list[str] = []
+    parts = [ABOUT_FORMAT]
     last = ""
     for table, column, _, unit, meaning in codebook_rows():
         if table != last:
-            parts.append(f"{'' if not last else chr(10)}{table}")
+            parts.append(f"\n{table}")
             last = table
         shown = f" [{unit}]" if unit not in ("", "1") else ""
         parts.append(f"  {column}{shown}: {meaning}")
@@ -46,12 +53,12 @@ def as_csv() -> str:
 
 
 def as_markdown() -> str:
-    """Return the codebook as one Markdown table."""
+    """Return the codebook as one Markdown table, and a line on the format."""
     lines = [f"| {' | '.join(COLUMNS)} |", f"|{' --- |' * len(COLUMNS)}"]
     lines += [
         f"| {' | '.join(cell.replace('|', '/') for cell in row)} |" for row in codebook_rows()
     ]
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, "", ABOUT_FORMAT]) + "\n"
 
 
 FORMS: Final[dict[str, Callable[[], str]]] = {

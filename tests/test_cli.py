@@ -5,31 +5,44 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 
 from sensorswim import cli
+from sensorswim.model.stream_table import STREAMS
 from sensorswim.model.tables import SCHEMAS
+from sensorswim.rehearsal.draw import KITS
+from sensorswim.rehearsal.samples import SAMPLES
+from sensorswim.rehearsal.swimmers import swimmers
 
 
 def test_codebook_has_every_column_of_every_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["codebook", "--csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert [(r["table"], r["column"]) for r in rows] == [
-        (table, name) for table, schema in SCHEMAS.items() for name in schema.names
+        (table, name)
+        for table, schema in {**SCHEMAS, "streams": STREAMS}.items()
+        for name in schema.names
     ]
     assert all(row["meaning"] for row in rows)
+    assert all(row["unit"] for row in rows if row["type"] == "double" and row["column"] != "value")
 
 
 def test_codebook_as_text_and_markdown(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["codebook"]) == 0
-    assert "peak_rate_deg_s [deg/s]: extension speed" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "peak_rate_deg_s [deg/s]: extension speed" in shown
+    assert "left_wrist_gyro_x_rad_s [rad/s]: left wrist: turn rate" in shown
+    assert "the format of CSV files is in the summary.json beside them" in shown
     assert cli.main(["codebook", "--markdown"]) == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert {line.count("|") for line in lines} == {6}
+    *table, blank, about = capsys.readouterr().out.splitlines()
+    assert {line.count("|") for line in table} == {6}
+    assert (blank, "summary.json" in about) == ("", True)
 
 
 @pytest.mark.parametrize(
@@ -81,6 +94,25 @@ def test_help_and_version_need_no_heavy_import() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "codebook" in done.stdout
+    assert "Exit codes: 0" in " ".join(done.stdout.split())
+
+
+def test_help_names_every_swimmer_and_kit_that_can_be_rehearsed(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert cli.main(["rehearse", "--help"]) == 0
+    listed = capsys.readouterr().out.split("Swimmers:", 1)[1].split("Kits:")
+    for names, told in zip(([*SAMPLES, *swimmers], KITS), listed, strict=True):
+        lines = [re.split(r" {2,}", line.strip())[0] for line in told.splitlines()]
+        assert {name for line in lines for name in re.split(r",\s*", line) if name} == set(names)
+
+
+def test_the_streams_of_a_session_have_a_unit_and_a_meaning_each(tmp_path: Path) -> None:
+    sample, out = Path(__file__).parents[1] / "sample_logs" / "mira_every_sensor", tmp_path / "out"
+    assert cli.main(["analyse", str(sample), "--out", str(out), "--streams", "--quiet"]) == 0
+    schema = pq.read_schema(out / "streams.parquet")
+    assert set(schema.names) == set(STREAMS.names)
+    assert all(field.metadata == STREAMS.field(field.name).metadata for field in schema)
 
 
 @pytest.mark.parametrize(

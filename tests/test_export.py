@@ -17,6 +17,8 @@ from sensorswim.errors import OutputError
 from sensorswim.model.tables import SCHEMAS
 from tests.plausible import bare_analysis, plausible_analysis
 
+SIGNALS = pd.DataFrame({"time_s": [0.0, 0.01], "left_wrist_accel_x_m_s2": [0.1, np.nan]})
+
 
 def names(folder: Path) -> set[str]:
     return {entry.name for entry in folder.iterdir()}
@@ -31,8 +33,7 @@ def test_a_result_holds_the_summary_the_report_the_cues_and_every_table(tmp_path
 
 
 def test_csv_and_streams_are_added_when_asked_for(tmp_path: Path) -> None:
-    streams = pd.DataFrame({"time_s": [0.0, 0.01], "left_wrist_accel_x_m_s2": [0.1, np.nan]})
-    answer = plausible_analysis(streams=streams)
+    answer = plausible_analysis(streams=SIGNALS)
     out = export.write_result(answer, tmp_path / "out", csv=True)
     assert {f"{name}.csv" for name in SCHEMAS} <= names(out)
     assert pq.read_table(out / "streams.parquet").num_rows == 2
@@ -42,6 +43,22 @@ def test_tables_keep_units_and_meanings(tmp_path: Path) -> None:
     out = export.write_result(plausible_analysis(), tmp_path / "out")
     field = pq.read_schema(out / "kicks.parquet").field("peak_rate_deg_s")
     assert field.metadata[b"unit"] == b"deg/s"
+
+
+def test_streams_keep_units_and_meanings_and_the_format(tmp_path: Path) -> None:
+    out = export.write_result(plausible_analysis(streams=SIGNALS), tmp_path / "out")
+    schema = pq.read_schema(out / "streams.parquet")
+    assert schema.metadata[b"format"] == b"1"
+    assert {f.name: f.metadata[b"unit"] for f in schema} == {
+        "time_s": b"s",
+        "left_wrist_accel_x_m_s2": b"m/s^2",
+    }
+    assert b"towards the fingers" in schema.field("left_wrist_accel_x_m_s2").metadata[b"meaning"]
+
+
+def test_cues_carry_the_format_as_a_comment(tmp_path: Path) -> None:
+    out = export.write_result(plausible_analysis(), tmp_path / "out")
+    assert (out / "cues.vtt").read_text("utf-8").startswith("WEBVTT\n\nNOTE format = 1\n\n")
 
 
 def test_the_summary_is_strict_json_with_null_for_what_can_not_be_had(tmp_path: Path) -> None:

@@ -14,6 +14,8 @@ from sensorswim import __version__
 app = typer.Typer(
     name="sensorswim",
     help="Front-crawl technique measured with wrist and ankle inertial sensors.",
+    epilog="Exit codes: 0 a result; 2 input that can't be used, said in one line; 1 a defect of "
+    "the program, its trace in a file; 130 stopped by Ctrl-C.",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,

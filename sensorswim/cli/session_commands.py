@@ -4,13 +4,29 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from sensorswim.cli.app import app, show_progress
 from sensorswim.errors import SensorswimError
 from sensorswim.units import counted
+
+_REHEARSED: Final = """\b
+Swimmers:
+  sample              the session of sample_logs/mira; likewise:
+  sample-first-visit, sample-follow-up, sample-every-sensor
+  steady, side-breather, straight-puller, leg-dragger, sprinter, glider,
+  lopsided, unsteady  lengths, turns and rests drawn by the seed
+
+\b
+Kits:
+  core                both wrists, both ankles
+  full                core, lower back, upper back, head, both upper arms
+  trunk               core, lower back, upper back
+  wrists, left_wrist
+"""
+"""Told here again, as to ask the rehearsal takes numpy and scipy; a test compares the names."""
 
 
 @app.command("analyse")
@@ -51,14 +67,14 @@ def analyse_command(
     typer.echo(f"Report:  {place / 'report.html'}")
 
 
-@app.command("rehearse")
+@app.command("rehearse", epilog=_REHEARSED)
 def rehearse_command(
     out: Annotated[Path, typer.Argument(help="Folder for the invented session.")],
     swimmer: Annotated[
-        str, typer.Option("--swimmer", help="The sample, or an invented swimmer by name.")
+        str, typer.Option("--swimmer", help="Who swims: a name listed below.")
     ] = "sample",
     seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 2026,
-    kit: Annotated[str, typer.Option("--kit", help="Sensors worn, by the kit's name.")] = "core",
+    kit: Annotated[str, typer.Option("--kit", help="Sensors worn, see below.")] = "core",
     file_format: Annotated[
         str, typer.Option("--format", help="Of the logs: parquet, csv or csv.gz.")
     ] = "parquet",

@@ -21,6 +21,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from sensorswim.errors import InputError
+from sensorswim.model.stream_table import STREAMS
 from sensorswim.model.tables import FORMAT, SCHEMAS, frame, to_arrow
 
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -35,10 +36,12 @@ def write_table(table: pd.DataFrame, name: str, path: Path) -> None:
     table : DataFrame
         Columns of the schema `name`; missing ones are written empty.
     name : str
-        A key of `SCHEMAS`, or ``streams`` for any float table (units in its column names).
+        A key of `SCHEMAS`, or ``streams`` for columns of `STREAMS`.
 
     Raises
     ------
+    KeyError
+        A column of ``streams`` that isn't known: a defect of the caller.
     ValueError
         Another suffix: a defect of the caller.
     """
@@ -150,8 +153,9 @@ def _plain_scalar(value: Any) -> str | int | float | bool | None:
 def _arrow(table: pd.DataFrame, name: str) -> pa.Table:
     if name in SCHEMAS:
         return to_arrow(name, table)
-    arrow = pa.Table.from_pandas(table, preserve_index=False)
-    return arrow.replace_schema_metadata({"format": str(FORMAT)})
+    schema = pa.schema([STREAMS.field(column) for column in table.columns])
+    arrow = pa.Table.from_pandas(table, schema=schema, preserve_index=False)
+    return arrow.replace_schema_metadata(STREAMS.metadata)
 
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:

@@ -1,8 +1,9 @@
 """WebVTT cues, written and read.
 
 Source: W3C, WebVTT: The Web Video Text Tracks Format, https://www.w3.org/TR/webvtt1/
-(file body 4.1, cue identifier and payload 4.2, timestamps 4.1 and 6.3). Only plain cue text is
-written: tags, settings, regions and styles are not used.
+(file body and comment blocks 4.1, cue identifier and payload 4.2, timestamps 4.1 and 6.3). Only
+plain cue text is written: tags, settings, regions and styles are not used. A comment block at the
+top carries the format.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
+
+from sensorswim.model.tables import FORMAT
 
 _TIMING: Final = re.compile(
     r"\s*(?:(\d{2,}):)?([0-5]\d):([0-5]\d)\.(\d{3})\s+-->\s+"
@@ -51,7 +54,7 @@ def cues_to_vtt(cues: Iterable[Cue]) -> str:
     ValueError
         A time that isn't finite.
     """
-    blocks = ["WEBVTT\n"]
+    blocks = ["WEBVTT\n", f"NOTE format = {FORMAT}\n"]
     for cue in sorted(cues, key=lambda cue: (cue.start_s, cue.end_s)):
         if not (math.isfinite(cue.start_s) and math.isfinite(cue.end_s)):
             raise ValueError(f"cue {cue.identifier!r} has no finite time")

@@ -80,10 +80,12 @@ def test_no_text_is_run_as_a_formula_but_numbers_stay_numbers(start: str, tmp_pa
     assert read_table(tmp_path / "marks.csv").loc[0, "label"] == label
 
 
-def test_streams_are_written_without_a_schema(tmp_path: Path) -> None:
+def test_streams_keep_their_values_and_an_unknown_column_is_a_defect(tmp_path: Path) -> None:
     table = pd.DataFrame({"time_s": [0.0, 0.1], "left_wrist_accel_x_m_s2": [9.8, np.nan]})
     write_table(table, "streams", tmp_path / "streams.parquet")
     pd.testing.assert_frame_equal(read_table(tmp_path / "streams.parquet"), table)
+    with pytest.raises(KeyError):
+        write_table(table.assign(left_wrist_mood=1.0), "streams", tmp_path / "streams.parquet")
 
 
 def test_a_newer_table_is_refused(tmp_path: Path) -> None:

@@ -30,15 +30,15 @@ def test_cues_are_read_back_as_they_were(cues: list[Cue]) -> None:
 
 
 def test_the_file_is_written_as_the_standard_says() -> None:
-    # W3C WebVTT 4.1: signature, blank line, identifier, timings hh:mm:ss.ttt, payload, blank line
+    # W3C WebVTT 4.1: signature, comment, identifier, timings hh:mm:ss.ttt, payload; blank lines
     cues = [Cue(start_s=3661.2345, end_s=3662.0, text="a < b & c\n\nnext", identifier="one")]
     assert cues_to_vtt(cues) == (
-        "WEBVTT\n\none\n01:01:01.234 --> 01:01:02.000\na &lt; b &amp; c\nnext\n"
+        "WEBVTT\n\nNOTE format = 1\n\none\n01:01:01.234 --> 01:01:02.000\na &lt; b &amp; c\nnext\n"
     )
 
 
 def test_no_cue_is_a_valid_file() -> None:
-    assert cues_to_vtt([]) == "WEBVTT\n"
+    assert cues_to_vtt([]) == "WEBVTT\n\nNOTE format = 1\n"
     assert parse_vtt("\ufeffWEBVTT some title\r\n\r\n") == []
 
 
