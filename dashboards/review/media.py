@@ -14,6 +14,7 @@ from sensorswim.dashboards.review.desk import Desk
 from sensorswim.errors import InputError, SensorswimError
 from sensorswim.formats.session_pack import safe_relative
 from sensorswim.formats.session_toml import read_session
+from sensorswim.formats.webvtt import cues_to_vtt
 from sensorswim.model import Quality
 from sensorswim.report import cues_in_video
 
@@ -93,7 +94,7 @@ def _cue_text(desk: Desk, key: str, number: int) -> str:
     try:
         opened, clip = desk.open(key), clip_of(desk, key, number)
     except SensorswimError:
-        return "WEBVTT\n"
+        return cues_to_vtt([])
     if opened is None or clip is None or clip.placed is None:
-        return "WEBVTT\n"
+        return cues_to_vtt([])
     return cues_in_video(opened.analysis, *clip.placed)
