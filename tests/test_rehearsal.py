@@ -166,7 +166,7 @@ def test_the_first_pull_of_each_arm_leaves_the_streamline_without_entry(swim: Re
 
 
 def test_a_hand_that_comes_up_in_the_streamline_has_not_entered() -> None:
-    swim = draw_swim(1007)
+    swim = draw_swim(1007, crawl_only=True)
     for _, own in swim.truth["arm_strokes"].groupby("length_no"):
         assert own.head(2)["entry_s"].isna().all()
     glide_s = swim.truth["lengths"]["swim_start_s"] - swim.truth["lengths"]["start_s"]
@@ -225,7 +225,7 @@ def test_changes_of_the_swimmer_show_in_the_truth() -> None:
 
 @pytest.mark.parametrize("seed", [0, 4])
 def test_drawn_swims_have_all_their_events(seed: int) -> None:
-    swim = draw_swim(seed, kit="left_wrist")
+    swim = draw_swim(seed, kit="left_wrist", crawl_only=True)
     for _, own in swim.truth["arm_strokes"].dropna(subset=["mid_pull_s"]).groupby("length_no"):
         inner = own.iloc[2:-2]
         assert inner[["entry_s", "catch_s", "exit_s", "next_entry_s"]].notna().all(axis=None)

@@ -21,7 +21,9 @@ Pose = tuple[float, float, float, float, float, float, float, float]
 STREAMLINE: Pose = (-1, -12, 168, 0, 0.9, 0.45, 25, 0.09)
 HANG: Pose = (-178, 5, 166, 0, 0.15, 1, 10, 0)
 AT_SIDE: Pose = (-176, 9, 164, 0, 0.5, 0.85, 5, -0.02)
-BOARD: Pose = (2, -4, 165, 0, 0.9, 0.45, 25, 0.06)
+AHEAD: Pose = (2, -4, 165, 0, 0.9, 0.45, 25, 0.06)
+BOARD: Pose = (9, -4, 165, 0, 0.9, 0.45, 25, 0.06)
+"""Hands on a board that floats: wrists at the surface."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
 
 from sensorswim.errors import InputError
 from sensorswim.model import Placement, Side
+from sensorswim.rehearsal.sets import mixed, walked
 from sensorswim.rehearsal.settings import (
     CORE,
     FULL,
@@ -30,6 +31,7 @@ KITS: dict[str, tuple[Placement, ...]] = {
     "wrists": CORE[:2],
     "left_wrist": CORE[:1],
     "trunk": (*CORE, Placement.LOWER_BACK, Placement.UPPER_BACK),
+    "back_head": (*CORE, Placement.LOWER_BACK, Placement.HEAD),
 }
 """Kits by name; the wrists come first, so that the left one gives the session's clock."""
 
@@ -145,14 +147,60 @@ def draw_plan(rng: np.random.Generator) -> Plan:
     return Plan(segments=tuple(segments), pool_length_m=pool)
 
 
-def draw_swim(seed: int, *, kit: str = "core", **changes: Any) -> Rehearsal:
-    """Return one random swim over the whole range, for scoreboards.
+RARE_RATES_HZ: Final = (25.0, 52.0, 400.0)
+"""The slowest and the quickest that the file contract accepts, and a usual one of small sensors."""
+
+
+def burdened(kit: Kit, rng: np.random.Generator) -> Kit:
+    """Return a kit that may log at a rarer rate, in a small range or with damaged rows."""
+    rare, small, damaged = rng.random(3) < (0.3, 0.15, 0.25)
+    rate_hz, share = float(rng.choice(RARE_RATES_HZ)), float(10 ** rng.uniform(-3.3, -2))
+    accel_g, gyro_deg_s = ((4.0, 2000.0), (8.0, 1000.0), (16.0, 500.0))[int(rng.integers(3))]
+    changes: dict[str, Any] = {"rate_hz": rate_hz} if rare else {}
+    if small:
+        changes |= {"accel_range_g": accel_g, "gyro_range_deg_s": gyro_deg_s}
+    if damaged:
+        changes["damaged_rows"] = share
+    return replace(kit, **changes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """What a random swim is rehearsed from."""
+
+    swimmer: Swimmer
+    kit: Kit
+    plan: Plan
+    seed: int
+
+    def rehearse(self) -> Rehearsal:
+        """Simulate it."""
+        return rehearse(self.plan, swimmer=self.swimmer, kit=self.kit, seed=self.seed)
+
+
+def draw(
+    seed: int,
+    *,
+    kit: str = "core",
+    crawl_only: bool = False,
+    rate_hz: float | None = None,
+    **changes: Any,
+) -> Drawn:
+    """Draw a random swim over the whole range, without simulating it.
+
+    Crawl with sound logs is drawn from a random stream of its own: what is mixed in beside it
+    changes nothing about a swim that stays crawl but its rate, range, rests and damage.
 
     Parameters
     ----------
     seed : int
     kit : str
         A key of `KITS`.
+    crawl_only : bool
+        Leave out other strokes, drills, kick and pull, walking, rare rates, small ranges and
+        damaged rows.
+    rate_hz : float, optional
+        The rate of all sensors, instead of the drawn one.
     **changes
         Settings of the swimmer that are not left to chance.
 
@@ -164,11 +212,21 @@ def draw_swim(seed: int, *, kit: str = "core", **changes: Any) -> Rehearsal:
     if kit not in KITS:
         raise InputError(f"no kit {kit!r}", mend=f"use one of {', '.join(KITS)}")
     rng = np.random.default_rng([seed, 20_260_314])
-    swimmer = draw_swimmer(rng)
-    if changes:
-        swimmer = replace(swimmer, **changes)
-    worn = draw_kit(rng, KITS[kit])
-    return rehearse(draw_plan(rng), swimmer=swimmer, kit=worn, seed=seed)
+    swimmer = replace(draw_swimmer(rng), **changes)
+    worn, plan = draw_kit(rng, KITS[kit]), draw_plan(rng)
+    if not crawl_only:
+        more = np.random.default_rng([seed, 20_261_201])
+        worn = burdened(worn, more)
+        plan = walked(plan, more) if more.random() < 0.4 else plan
+        plan = mixed(plan, swimmer, more) if more.random() < 0.4 else plan
+    if rate_hz is not None:
+        worn = replace(worn, rate_hz=rate_hz)
+    return Drawn(swimmer=swimmer, kit=worn, plan=plan, seed=seed)
+
+
+def draw_swim(seed: int, **choices: Any) -> Rehearsal:
+    """Simulate one random swim over the whole range, for scoreboards; see `draw`."""
+    return draw(seed, **choices).rehearse()
 
 
 SAMPLE_SWIMMER = Swimmer(

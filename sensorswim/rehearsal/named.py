@@ -5,17 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from sensorswim.errors import InputError
-from sensorswim.rehearsal.draw import KITS, draw_plan
+from sensorswim.rehearsal.draw import KITS, draw_plan, draw_swim
 from sensorswim.rehearsal.samples import SAMPLES
 from sensorswim.rehearsal.settings import Kit
 from sensorswim.rehearsal.simulate import Rehearsal, rehearse
 from sensorswim.rehearsal.swimmers import swimmers
 
 SAMPLE = "sample"
+DRAWN = "drawn"
+"""The name of a swimmer, kit and session drawn over the whole range."""
 
 
 def rehearse_named(name: str, *, kit: str = "core", seed: int = 2026) -> Rehearsal:
-    """Simulate a sample session, or a random plan of lengths of a named invented swimmer.
+    """Simulate a sample session, a drawn one, or random lengths of a named invented swimmer.
 
     Raises
     ------
@@ -26,8 +28,10 @@ def rehearse_named(name: str, *, kit: str = "core", seed: int = 2026) -> Rehears
         raise InputError(f"no kit {kit!r}", mend=f"use one of {', '.join(KITS)}")
     if name in SAMPLES:
         return SAMPLES[name](placements=KITS[kit], seed=seed)
+    if name == DRAWN:
+        return draw_swim(seed, kit=kit)
     if name not in swimmers:
-        known = ", ".join([*SAMPLES, *swimmers])
+        known = ", ".join([*SAMPLES, *swimmers, DRAWN])
         raise InputError(f"no swimmer {name!r}", mend=f"use one of {known}")
     plan = draw_plan(np.random.default_rng(seed))
     worn = Kit(placements=KITS[kit], clock_offset_s=40.0)

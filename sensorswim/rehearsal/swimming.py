@@ -10,6 +10,7 @@ import numpy as np
 from sensorswim.model import Side
 from sensorswim.rehearsal import walls
 from sensorswim.rehearsal.arms import (
+    AHEAD,
     AT_SIDE,
     BOARD,
     StrokeTimes,
@@ -213,7 +214,7 @@ def _wait_ahead(stage: Stage, stroke: StrokeTimes) -> None:
     """Keep the arm of a one-arm drill stretched ahead for this cycle."""
     turns = stage.arm_turns[stroke.side]
     for moment in (stroke.catch_s, stroke.exit_s):
-        set_pose(stage.timeline, stroke.side, moment, BOARD, turns=turns)
+        set_pose(stage.timeline, stroke.side, moment, AHEAD, turns=turns)
 
 
 def _stop_at_side(stage: Stage, stroke: StrokeTimes, turns: float) -> None:
@@ -257,7 +258,7 @@ def lay_kick(stage: Stage, side: Side, moment_s: float, size: float) -> None:
 
 
 def _kick_length(stage: Stage, score: LengthScore, breakout_s: float, span_s: float) -> float:
-    """Kick with the arms ahead; return the touch."""
+    """Kick with the hands on a board; return the touch."""
     rng, end = stage.rng, breakout_s + span_s
     pace = rng.uniform(0.5, 0.75)
     for side in Side:

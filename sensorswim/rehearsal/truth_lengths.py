@@ -11,6 +11,7 @@ from sensorswim.model.streams import FloatArray
 from sensorswim.model.tables import frame
 from sensorswim.rehearsal.records import records
 from sensorswim.rehearsal.timeline import RATE_HZ
+from sensorswim.rehearsal.truth_roll import ROLLED
 
 if TYPE_CHECKING:
     from sensorswim.rehearsal.truth import Scene
@@ -162,6 +163,7 @@ def fill(
         rate = 60.0 / period if period > 0 else np.nan
         lag = lags.loc[lags["length_no"] == number, "lag_s"].mean()
         crawl = row["activity"] in ("front_crawl", "drill", "other")
+        breathed = row["activity"] in ROLLED
         row |= {
             "arm_strokes": int(own["mid_pull_s"].notna().sum()),
             "stroke_rate_cycles_min": rate,
@@ -173,8 +175,8 @@ def fill(
             "roll_onto_left_deg": roll.loc[roll["side"] == "right", "peak_roll_deg"].median(),
             "roll_onto_right_deg": roll.loc[roll["side"] == "left", "peak_roll_deg"].median(),
             "roll_source": source,
-            "breaths_left": int((breath["side"] == "left").sum()) if crawl else None,
-            "breaths_right": int((breath["side"] == "right").sum()) if crawl else None,
+            "breaths_left": int((breath["side"] == "left").sum()) if breathed else None,
+            "breaths_right": int((breath["side"] == "right").sum()) if breathed else None,
             "side_hold_s": breath["hold_s"].median(),
             "side_hold_excess_s": breath["excess_s"].median(),
         }

@@ -23,6 +23,8 @@ FIXED_DEG: Final = {"upper_back": 35.0, "lower_back": 25.0, "ankles": 20.0}
 BREATH_HEAD_DEG: Final = 45.0
 """A head turned further than this to the upper side is a breath."""
 SMALLEST_DEG: Final = 5.0
+ROLLED: Final = ("front_crawl", "drill")
+"""Activities whose rolls and breaths the file contract counts."""
 
 
 def half_cycles(roll_deg: FloatArray, first: int, last: int) -> list[tuple[int, int]]:
@@ -59,7 +61,7 @@ def _prone(scene: Scene, first: int, last: int) -> tuple[int, int]:
 def _halves(scene: Scene, lengths: pd.DataFrame, source: str) -> list[dict[str, Any]]:
     roll, head = scene.rolls[source], scene.head_roll_deg
     rows = []
-    for length in records(lengths[lengths["activity"].isin(["front_crawl", "drill", "other"])]):
+    for length in records(lengths[lengths["activity"].isin(ROLLED)]):
         if not np.isfinite(length["swim_start_s"]):
             continue
         window = _prone(scene, scene.index(length["swim_start_s"]), scene.index(length["end_s"]))

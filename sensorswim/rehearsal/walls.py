@@ -69,14 +69,18 @@ def rest(stage: Stage, segment: Rest) -> None:
 
 
 def _walk(stage: Stage, start_s: float, end_s: float) -> None:
-    """Swing legs and arms in step, on the spot as far as the pool is concerned."""
-    step, moment, sign = stage.rng.uniform(0.5, 0.65), start_s + 0.5, 1
+    """Swing legs and arms in step, on the spot as far as the pool is concerned.
+
+    The steps have a random stream of their own: what is swum afterwards stays the same.
+    """
+    rng = stage.rng.spawn(1)[0]
+    step, moment, sign = rng.uniform(0.5, 0.65), start_s + 0.5, 1
     while moment + step < end_s:
         for side in Side:
             forward = sign * side.sign
             stage.timeline.key(moment, **{f"{side}_stride": 18.0 * forward})
             stage.timeline.key(moment, **{f"{side}_swing": -14.0 * forward})
-        moment += step * (1 + 0.04 * stage.rng.normal())
+        moment += step * (1 + 0.04 * rng.normal())
         sign = -sign
     for side in Side:
         stage.timeline.key(start_s, **{f"{side}_stride": 0.0, f"{side}_swing": 0.0})

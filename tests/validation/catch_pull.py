@@ -158,7 +158,7 @@ def _rms(cycle: tuple[FloatArray, FloatArray], true: pd.DataFrame, shift_s: floa
 def drawn(seed: int, kit: str, build: str = "first") -> Swum:
     """Return one swim over the whole range."""
     if build == "first":
-        return look(draw_swim(seed, kit=kit))
+        return look(draw_swim(seed, kit=kit, crawl_only=True))
     with TemporaryDirectory() as place:
         folder = Path(place) / "swim"
         truth = BUILDS[build](seed, folder, kit)

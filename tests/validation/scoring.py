@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.optimize import linear_sum_assignment
+
+CRAWL = ("front_crawl", "drill")
+"""Activities whose strokes, kick beat, roll and breaths are scored, found and true alike."""
 
 
 def match(found_s: np.ndarray, true_s: np.ndarray, within_s: float) -> list[tuple[int, int]]:
@@ -38,6 +42,14 @@ class Tally:
         kept = np.atleast_1d(np.asarray(values, dtype=float))
         self.errors.setdefault(name, []).extend(kept[np.isfinite(kept)].tolist())
 
+    def tell(self, name: str, found: Any, true: Any) -> None:
+        """Keep the error of a value, and whether a true one is told at all."""
+        if pd.isna(true):
+            return
+        self.add(f"{name}_told", pd.notna(found))
+        if pd.notna(found):
+            self.add(name, found - true)
+
     def join(self, other: Tally) -> None:
         """Add another tally to this one."""
         self.hits += other.hits
@@ -59,23 +71,17 @@ def match_lengths(found: pd.DataFrame, true: pd.DataFrame) -> dict[int, int]:
 
 
 def score_lengths(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
-    """Lengths found with the right activity; errors start, end, stroke rate, coordination."""
+    """Lengths found with the right activity; errors start, end, and on crawl also its figures."""
     pairs = match_lengths(found, true)
     tally = Tally(found=len(found), true=len(true))
     f = found.set_index("length_no")
     t = true.set_index("length_no")
     for a, b in pairs.items():
         tally.hits += int(f.at[a, "activity"] == t.at[b, "activity"])
-        for name in (
-            "start_s",
-            "end_s",
-            "stroke_rate_cycles_min",
-            "index_of_coordination_pct",
-            "kicks_per_cycle",
-        ):
-            if pd.notna(f.at[a, name]) and pd.notna(t.at[b, name]):
-                tally.add(name, f.at[a, name] - t.at[b, name])
-        if pd.notna(t.at[b, "kick_beat"]):
+        crawl = ("stroke_rate_cycles_min", "index_of_coordination_pct", "kicks_per_cycle")
+        for name in ("start_s", "end_s", *(crawl if t.at[b, "activity"] in CRAWL else ())):
+            tally.tell(name, f.at[a, name], t.at[b, name])
+        if t.at[b, "activity"] in CRAWL and pd.notna(t.at[b, "kick_beat"]):
             tally.add("kick_beat_wrong", float(f.at[a, "kick_beat"] is pd.NA
                       or f.at[a, "kick_beat"] != t.at[b, "kick_beat"]))  # fmt: skip
     return tally
@@ -88,7 +94,7 @@ _REACHED_S = 0.3
 def told_of(
     found: pd.DataFrame, column: str, lengths: pd.DataFrame, told: tuple[str, ...]
 ) -> pd.DataFrame:
-    """Return the found events but those inside true lengths of activities that aren't told of.
+    """Return the events, found or true, but those inside true lengths of other activities.
 
     A truth that lists the strokes of front crawl only says nothing of those of backstroke.
     """
@@ -108,7 +114,7 @@ def score_strokes(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
         tally = Tally(hits=len(pairs), found=len(f), true=len(t))
         for i, j in pairs:
             for name in ("entry_s", "catch_s", "mid_pull_s", "exit_s"):
-                tally.add(name, f[name].iloc[i] - t[name].iloc[j])
+                tally.tell(name, f[name].iloc[i], t[name].iloc[j])
         total.join(tally)
     return total
 
@@ -134,7 +140,8 @@ def score_breaths(found: pd.DataFrame, true: pd.DataFrame) -> Tally:
         t = true.loc[true["side"] == side]
         pairs = match(f["peak_s"].to_numpy(), t["peak_s"].to_numpy(), 0.6)
         tally = Tally(hits=len(pairs), found=len(f), true=len(t))
-        tally.add("hold_s", [f["hold_s"].iloc[i] - t["hold_s"].iloc[j] for i, j in pairs])
+        for i, j in pairs:
+            tally.tell("hold_s", f["hold_s"].iloc[i], t["hold_s"].iloc[j])
         total.join(tally)
     return total
 
@@ -162,7 +169,7 @@ def score_roll(
     t = true.loc[true["source"] == source].dropna()
     if not len(f) or not len(t):
         return tally
-    crawl = lengths.loc[lengths["activity"].isin(["front_crawl", "drill"])]
+    crawl = lengths.loc[lengths["activity"].isin(CRAWL)]
     for row in crawl.dropna(subset=["swim_start_s"]).itertuples():
         own = f.loc[f["time_s"].between(row.swim_start_s, row.end_s - 1.0)]
         reference = np.interp(own["time_s"], t["time_s"], t["roll_deg"])
