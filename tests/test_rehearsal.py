@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sensorswim.errors import OutputError
+from sensorswim.errors import InputError, OutputError
 from sensorswim.model import Placement, Side
 from sensorswim.model.tables import SCHEMAS, to_arrow
 from sensorswim.rehearsal import (
@@ -25,10 +25,21 @@ from sensorswim.rehearsal import (
     Swimmer,
     draw_swim,
     rehearse,
+    swimmers,
 )
 from sensorswim.rehearsal import rotations as rot
 from sensorswim.rehearsal.body import Body, specific_force
 from sensorswim.rehearsal.director import direct
+from sensorswim.rehearsal.draw import (
+    KITS,
+    Drawn,
+    draw,
+    draw_kit,
+    draw_plan,
+    draw_swimmer,
+)
+from sensorswim.rehearsal.named import rehearse_named
+from sensorswim.rehearsal.sets import KINDS, draw_set
 from sensorswim.rehearsal.simulate import embody
 from sensorswim.rehearsal.timeline import RATE_HZ
 
@@ -334,3 +345,183 @@ def test_the_arms_stay_ahead_in_the_glide_after_a_rest(seed: int) -> None:
     push_s = swim.truth["lengths"]["start_s"].iloc[1]
     glide = path.loc[path["time_s"].between(push_s + 0.2, push_s + 1.0)]
     assert glide["x_m"].min() > 0.4
+
+
+def _lengths(drawn: Drawn) -> list[Length]:
+    return [s for s in drawn.plan.segments if isinstance(s, Length)]
+
+
+def _is_crawl(drawn: Drawn) -> bool:
+    return all(s == Length(turn=s.turn) for s in _lengths(drawn))
+
+
+@pytest.fixture(scope="module")
+def drawn() -> list[Drawn]:
+    return [draw(seed) for seed in range(200)]
+
+
+def test_drawn_swims_are_told_with_all_activities_and_aids(drawn: list[Drawn]) -> None:
+    lengths = [s for one in drawn for s in _lengths(one)]
+    assert {(s.activity, s.set_as) for s in lengths} == {
+        ("front_crawl", "swim"), ("front_crawl", "pull"), ("kick", "kick"), ("kick", "swim"),
+        ("single_arm", "drill"), ("single_arm", "swim"), ("catch_up", "drill"),
+        ("catch_up", "swim"), ("backstroke", "swim"), ("breaststroke", "swim"),
+        ("butterfly", "swim"),
+    }  # fmt: skip
+    blocks = [s for one in drawn for s in one.plan.segments if isinstance(s, BlockStart)]
+    told = {str(value) for block in blocks for value in block.keys.values()}
+    assert told == {"['board']", "['buoy']", "single-arm", "catch-up"}
+    assert 0.3 < np.mean([not _is_crawl(one) for one in drawn]) < 0.5
+    other = [sum(s != Length(turn=s.turn) for s in _lengths(one)) for one in drawn]
+    assert set(other) == {0, 1, 2, 3}
+
+
+def test_drawn_swims_cover_the_range_of_technique_and_sensors(drawn: list[Drawn]) -> None:
+    swimmers, kits = [one.swimmer for one in drawn], [one.kit for one in drawn]
+    for name, low, high in (
+        ("stroke_rate_cycles_min", 26, 59), ("coordination_left_pct", -17, 10),
+        ("elbow_left_deg", 100, 160), ("breath_hold_s", 0.01, 0.6), ("variation", 0.02, 0.047),
+        ("roll_onto_left_deg", 32, 65), ("hip_roll_share", 0.55, 0.8),
+    ):  # fmt: skip
+        values = [getattr(one, name) for one in swimmers]
+        assert min(values) < low, name
+        assert max(values) > high, name
+    assert {one.breath_every for one in swimmers} == {2, 3, 4, -1, 0}
+    assert len({one.kick for one in swimmers}) == 8
+    assert {one.dolphin_kicks for one in swimmers} == {0, 1, 2}
+    assert {one.rate_hz for one in kits} == {25.0, 50.0, 52.0, 100.0, 104.0, 200.0, 400.0}
+    assert {one.accel_range_g for one in kits} == {4.0, 8.0, 16.0}
+    assert {one.gyro_range_deg_s for one in kits} == {500.0, 1000.0, 2000.0}
+    damaged = [one.damaged_rows for one in kits if one.damaged_rows]
+    assert 0.1 < len(damaged) / len(kits) < 0.4
+    assert max(damaged) <= 0.01
+    segments = [s for one in drawn for s in one.plan.segments]
+    assert {s.walking for s in segments if isinstance(s, Rest)} == {True, False}
+    assert {s.turn for s in segments if isinstance(s, Length)} == {"flip", "open", "stop"}
+    assert {one.plan.pool_length_m for one in drawn} == {22.86, 25.0, 50.0}
+
+
+def test_crawl_is_drawn_from_a_random_stream_of_its_own(drawn: list[Drawn]) -> None:
+    for one in drawn:
+        rng = np.random.default_rng([one.seed, 20_260_314])
+        swimmer, kit, plan = draw_swimmer(rng), draw_kit(rng, KITS["core"]), draw_plan(rng)
+        plain = draw(one.seed, crawl_only=True)
+        assert (plain.swimmer, plain.kit, plain.plan) == (swimmer, kit, plan)
+        assert one.swimmer == swimmer
+        some = {"rate_hz", "accel_range_g", "gyro_range_deg_s", "damaged_rows"}
+        assert replace(one.kit, **{name: getattr(kit, name) for name in some}) == kit
+        if _is_crawl(one):
+            still = [replace(s, walking=False) if isinstance(s, Rest) else s
+                     for s in one.plan.segments]  # fmt: skip
+            assert tuple(still) == plan.segments
+
+
+def test_a_seed_draws_the_same_again_and_a_rate_can_be_chosen() -> None:
+    assert draw(7) == draw(7)
+    assert draw(7) != draw(8)
+    assert draw(7, rate_hz=25.0).kit == replace(draw(7).kit, rate_hz=25.0)
+    assert draw(7, kit="back_head").kit.placements[4:] == (Placement.LOWER_BACK, Placement.HEAD)
+    with pytest.raises(InputError, match="no kit"):
+        draw(7, kit="none of these")
+
+
+def test_walking_in_a_rest_changes_nothing_that_is_swum() -> None:
+    kit = Kit.ideal((Placement.LEFT_WRIST,))
+    still, walked = (
+        rehearse(
+            Plan(segments=(Rest(duration_s=9.0, walking=walking), Length(turn="stop"))), kit=kit
+        ).truth
+        for walking in (False, True)
+    )
+    for name in ("lengths", "arm_strokes", "kicks"):
+        pd.testing.assert_frame_equal(still[name], walked[name])
+
+
+def _set(kind: str) -> Rehearsal:
+    """Swim one set of a kind in a block of its own after a length of crawl."""
+    swimmer = Swimmer(dolphin_kicks=2)
+    own = draw_set(KINDS[kind], swimmer, np.random.default_rng(1))[:1]
+    own = [replace(s, turn="stop") for s in own if isinstance(s, Length)]
+    block = BlockStart(label=kind, keys=KINDS[kind].keys)
+    plan = Plan(segments=(Stand(), Length(turn="stop"), Rest(duration_s=6.0), block, *own))
+    return rehearse(plan, swimmer=swimmer, kit=Kit.ideal(), seed=4)
+
+
+def test_hands_lie_on_the_board_while_the_legs_kick() -> None:
+    swim = _set("kick")
+    block = tomllib.loads(swim.session_toml)["block"][0]
+    assert (block["aids"], block["lengths"]) == (["board"], ["kick"])
+    crawl, kick = (row for row in swim.truth["lengths"].itertuples())
+    assert (kick.activity, kick.arm_strokes) == ("kick", 0)
+    assert kick.kicks > 30
+    assert kick.speed_m_s < 0.75 * crawl.speed_m_s
+    depth, hands = (
+        table.loc[table["time_s"].between(kick.start_s + 4.0, kick.end_s - 2.0)]
+        for table in (swim.truth_extra["depth"], swim.truth_extra["hand_path"])
+    )
+    for side in Side:
+        assert depth[f"{side}_wrist"].between(-0.05, 0.05).all()
+    assert hands["x_m"].min() > 0.4
+
+
+def test_the_legs_rest_at_the_surface_while_the_arms_pull_with_a_buoy() -> None:
+    swim = _set("pull")
+    block = tomllib.loads(swim.session_toml)["block"][0]
+    assert (block["aids"], block["lengths"]) == (["buoy"], ["pull"])
+    _, pull = (row for row in swim.truth["lengths"].itertuples())
+    assert (pull.activity, pull.set_as, pull.kicks) == ("front_crawl", "pull", 0)
+    assert pull.arm_strokes > 10
+    stream = swim.streams[Placement.LEFT_ANKLE].gyro
+    lying = (stream.time_s > pull.start_s + 1.0) & (stream.time_s < pull.end_s - 2.0)
+    bending = np.degrees(stream.values[lying, 2])  # noqa: PD011
+    assert np.abs(bending).max() < 40.0
+    depth = swim.truth_extra["depth"]
+    ankle = depth.loc[depth["time_s"].between(pull.swim_start_s, pull.end_s - 2.0), "left_ankle"]
+    assert abs(ankle.mean()) < 0.15
+
+
+def test_a_set_is_swum_no_faster_than_arms_can_go() -> None:
+    swimmer = Swimmer(stroke_rate_cycles_min=60.0, speed_m_s=1.6)
+    for kind in KINDS.values():
+        own = draw_set(kind, swimmer, np.random.default_rng(2))
+        for length in own:
+            if isinstance(length, Length) and length.changes:
+                rate = length.changes["stroke_rate_cycles_min"]
+                assert rate <= kind.fastest_cycles_min
+                assert 0.5 <= length.changes["speed_m_s"] <= kind.pace * 1.6
+
+
+def test_rolls_and_breaths_are_told_of_crawl_and_drills_only() -> None:
+    """As the file contract counts them: one-arm crawl that no block names is `other`."""
+    segments = (Length(activity="single_arm", turn="stop"), Rest(), Length(turn="stop"))
+    swim = rehearse(Plan(segments=segments), kit=Kit.ideal(), seed=4)
+    assert swim.truth["lengths"]["activity"].tolist() == ["other", "front_crawl"]
+    assert set(swim.truth["rolls"]["length_no"]) == {2}
+    assert set(swim.truth["breaths"]["length_no"]) == {2}
+    assert swim.truth["lengths"]["breaths_left"].isna().tolist() == [True, False]
+
+
+def test_damaged_rows_are_doubled_or_hold_no_acceleration(tmp_path: Path) -> None:
+    kit = Kit(placements=(Placement.LEFT_WRIST,), rate_hz=50.0, damaged_rows=0.02)
+    swim = rehearse(Plan(segments=(Length(turn="stop"),)), kit=kit, seed=4)
+    table = pd.read_parquet(swim.write(tmp_path) / "left_wrist.parquet")
+    assert 0.003 < table["accel_x_m_s2"].isna().mean() < 0.03
+    assert 0.003 < table["time_s"].duplicated().mean() < 0.03
+
+
+def test_a_small_range_cuts_the_peaks_off() -> None:
+    kit = Kit(placements=(Placement.LEFT_WRIST,), accel_range_g=4.0, gyro_range_deg_s=500.0)
+    plan = Plan(segments=(Knocks(strength_m_s2=90.0), Length(turn="stop")))
+    stream = rehearse(plan, swimmer=swimmers["sprinter"], kit=kit).streams[Placement.LEFT_WRIST]
+    for samples, full in ((stream.accel, 4 * G), (stream.gyro, np.radians(500.0))):
+        assert np.abs(samples.values).max() == pytest.approx(full)
+
+
+def test_a_drawn_session_is_rehearsed_by_its_name() -> None:
+    named = rehearse_named("drawn", kit="left_wrist", seed=25)
+    assert named.session_toml == draw_swim(25, kit="left_wrist").session_toml
+    assert named.kit == draw(25, kit="left_wrist").kit
+    assert "board" in named.session_toml
+    with pytest.raises(InputError) as raised:
+        rehearse_named("nobody")
+    assert "drawn" in str(raised.value)
