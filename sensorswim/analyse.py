@@ -56,6 +56,7 @@ from sensorswim.swim.strokes import (
     with_lead_arm,
     wrists_swapped,
 )
+from sensorswim.swim.upper_arm import upper_arm_straps
 from sensorswim.swim.wrist_strap import align_wrist, unsure_arms
 
 Progress = Callable[[str], None]
@@ -323,7 +324,7 @@ def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Anal
         quality=quality,
         version=__version__,
         tables=tables,
-        streams=_streams(recording, found.straps) if streams else None,
+        streams=_streams(recording, lengths, found.straps) if streams else None,
         facts=_facts(recording, roll, breath, full),
     )
 
@@ -469,13 +470,14 @@ def _error_s(clock: ClockFit) -> float | None:
     return clock.residual_s if np.isfinite(clock.residual_s) else None
 
 
-def _streams(recording: Recording, straps: dict[Placement, FloatArray]) -> pd.DataFrame:
+def _streams(
+    recording: Recording, lengths: pd.DataFrame, straps: dict[Placement, FloatArray]
+) -> pd.DataFrame:
     """Return every sensor's signals in its limb's axes, one row a sample."""
+    every = straps | upper_arm_straps(recording, lengths)
     columns: dict[str, Any] = {"time_s": recording.time_s}
     for placement, track in recording.tracks.items():
-        turn = straps.get(placement)
-        if turn is None:
-            continue
+        turn = every.get(placement, np.eye(3))
         accel, gyro = track.accel_m_s2 @ turn.T, track.gyro_rad_s @ turn.T
         for k, axis in enumerate("xyz"):
             columns[f"{placement}_accel_{axis}_m_s2"] = accel[:, k]

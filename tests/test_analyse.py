@@ -18,6 +18,7 @@ from sensorswim.model.analysis import Analysis
 from sensorswim.model.session import SensorFile
 from sensorswim.model.tables import SCHEMAS, frame, to_arrow
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rehearsal, Rest, Stand, rehearse
+from sensorswim.rehearsal.draw import KITS
 
 Logs = dict[Placement, Stream]
 PLAN = Plan(
@@ -125,6 +126,21 @@ def test_which_lengths_begin_with_a_push_off_is_told_to_the_wrists(
     monkeypatch.setattr(module, "follow_wrists", follow)
     analysed(only(swim, *WRISTS, *ANKLES))
     assert told == [frozenset({1, 2})]
+
+
+def test_streams_hold_every_sensor_in_the_axes_of_its_limb() -> None:
+    """Who stands hangs the upper arms some 6 degrees behind the vertical (as `upper_arm` says)."""
+    plan = Plan(segments=(Stand(duration_s=10.0), Knocks(), Length(turn="stop"), Knocks()))
+    kit = Kit(placements=KITS["full"], strap_deg=20.0)
+    swim = rehearse(plan, kit=kit, seed=5)
+    answer = analysed(dict(swim.streams))
+    streams, start_s = answer.streams, answer.lengths["start_s"].iloc[0]
+    assert streams is not None
+    stands = streams[(streams["time_s"] > start_s - 12.0) & (streams["time_s"] < start_s - 6.0)]
+    for place in swim.streams:
+        up = stands[f"{place}_accel_x_m_s2"].median() / 9.80665
+        hangs = place.limb in (Limb.WRIST, Limb.ANKLE, Limb.UPPER_ARM)
+        assert (-up if hangs else up) > np.cos(np.radians(20.0)), place
 
 
 def test_one_wrist_leaves_what_it_cannot_see_empty(one_wrist: Analysis) -> None:

@@ -17,6 +17,7 @@ from sensorswim import cli
 from sensorswim.model.stream_table import STREAMS
 from sensorswim.model.tables import SCHEMAS
 from sensorswim.rehearsal.draw import KITS
+from sensorswim.rehearsal.named import DRAWN
 from sensorswim.rehearsal.samples import SAMPLES
 from sensorswim.rehearsal.swimmers import swimmers
 
@@ -102,7 +103,7 @@ def test_help_names_every_swimmer_and_kit_that_can_be_rehearsed(
 ) -> None:
     assert cli.main(["rehearse", "--help"]) == 0
     listed = capsys.readouterr().out.split("Swimmers:", 1)[1].split("Kits:")
-    for names, told in zip(([*SAMPLES, *swimmers], KITS), listed, strict=True):
+    for names, told in zip(([*SAMPLES, *swimmers, DRAWN], KITS), listed, strict=True):
         lines = [re.split(r" {2,}", line.strip())[0] for line in told.splitlines()]
         assert {name for line in lines for name in re.split(r",\s*", line) if name} == set(names)
 

@@ -18,12 +18,14 @@ Swimmers:
   sample-first-visit, sample-follow-up, sample-every-sensor
   steady, side-breather, straight-puller, leg-dragger, sprinter, glider,
   lopsided, unsteady  lengths, turns and rests drawn by the seed
+  drawn               swimmer, sensors and session drawn over the whole range
 
 \b
 Kits:
   core                both wrists, both ankles
   full                core, lower back, upper back, head, both upper arms
   trunk               core, lower back, upper back
+  back_head           core, lower back, head
   wrists, left_wrist
 """
 """Told here again, as to ask the rehearsal takes numpy and scipy; a test compares the names."""

@@ -10,7 +10,11 @@ import pyarrow as pa
 from sensorswim.model.placement import Limb, Placement
 from sensorswim.model.tables import FORMAT
 
-_ENDS: Final = {Limb.WRIST: "the fingers", Limb.ANKLE: "the toes"}
+_ENDS: Final = {
+    Limb.WRIST: "the fingers",
+    Limb.ANKLE: "the toes",
+    Limb.UPPER_ARM: "the elbow",
+}
 
 
 def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
@@ -46,14 +50,8 @@ def _sensor_fields(place: Placement) -> Iterator[pa.Field]:
 STREAMS: Final = pa.schema(
     [
         _field("time_s", pa.float64(), "s", "session time of the common grid"),
-        *(
-            field
-            for place in Placement
-            if place.limb is not Limb.UPPER_ARM
-            for field in _sensor_fields(place)
-        ),
+        *(field for place in Placement for field in _sensor_fields(place)),
     ],
     metadata={"format": str(FORMAT)},
 )
-"""Every column that ``streams.parquet`` may have; it holds those of the sensors worn whose strap
-could be worked out. Upper arms have none: theirs isn't."""
+"""Every column that ``streams.parquet`` may have; it holds those of the sensors worn."""

@@ -72,6 +72,28 @@ def with_upper_arms(
     return out
 
 
+def upper_arm_straps(recording: Recording, lengths: pd.DataFrame) -> dict[Placement, FloatArray]:
+    """Return limb_from_sensor (3, 3) of each upper arm worn: rows are the limb's axes.
+
+    x points to the elbow, z out of the skin; as strapped where nobody stood still.
+
+    Parameters
+    ----------
+    recording : Recording
+        Oriented.
+    lengths : DataFrame
+        The standing is sought before the first one.
+    """
+    straps = {}
+    for side in Side:
+        placement = Placement.of(Limb.UPPER_ARM, side)
+        track = recording.tracks.get(placement)
+        if track is not None and track.q_world_from_sensor is not None:
+            (along, outer), _ = _axes(recording, track, lengths, side)
+            straps[placement] = np.stack([along, np.cross(outer, along), outer])
+    return straps
+
+
 def _with_angle(pulls: Pulls, angle_deg: FloatArray, *, stood: bool) -> Pulls:
     if not np.isfinite(angle_deg).any():
         return pulls
