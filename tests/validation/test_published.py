@@ -149,6 +149,26 @@ def test_thirty_cycles_a_minute_at_1_2_m_s_are_2_40_m_a_cycle():
     assert row["stroke_length_m"] == pytest.approx(2.40)
 
 
+def stroke_index_m2_s(row):
+    """Return speed times stroke length: Costill et al., Int J Sports Med 6 (1985) 266-270.
+
+    The definition is as cited by others; 1.2 m/s and 30 cycles a minute give 2.88 by hand.
+    """
+    return row["clean_speed_m_s"] * row["stroke_length_m"]
+
+
+def test_stroke_index_of_the_worked_example_follows_from_the_tables_columns():
+    row = filled(cycle_s=2.0, clean_speed_m_s=1.2)
+    assert stroke_index_m2_s(row) == pytest.approx(2.88)
+
+
+def test_stroke_index_fails_where_single_strokes_are_taken_for_cycles():
+    row = filled(cycle_s=2.0, clean_speed_m_s=1.2).copy()
+    row["stroke_length_m"] /= 2
+    with pytest.raises(AssertionError):
+        assert stroke_index_m2_s(row) == pytest.approx(2.88)
+
+
 def test_speed_check_fails_where_single_strokes_are_taken_for_cycles():
     row = filled().copy()
     row["stroke_rate_cycles_min"] *= 2
