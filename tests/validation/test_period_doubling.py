@@ -33,12 +33,19 @@ def strokes_of(swim: Rehearsal) -> pd.DataFrame:
     return strokes.loc[(strokes["side"] == "left") & strokes["mid_pull_s"].notna()]
 
 
+def samples(swim: Rehearsal) -> tuple[FloatArray, FloatArray]:
+    """Return time (N,) and force (N, 3) of the wrist."""
+    accel = swim.streams[WRIST].accel
+    return accel.time_s, accel.values  # noqa: PD011
+
+
 def shaken(swim: Rehearsal) -> Rehearsal:
     """Return the rehearsal with a force along the forearm that comes and goes twice a cycle."""
     stream = swim.streams[WRIST]
-    values = stream.accel.values.copy()
+    time_s, values = samples(swim)
+    values = values.copy()
     for stroke in strokes_of(swim).dropna(subset=["entry_s", "next_entry_s"]).itertuples():
-        phase = (stream.accel.time_s - stroke.entry_s) / (stroke.next_entry_s - stroke.entry_s)
+        phase = (time_s - stroke.entry_s) / (stroke.next_entry_s - stroke.entry_s)
         within = (phase >= 0.0) & (phase < 1.0)
         values[within, 0] -= SHAKEN_M_S2 * np.cos(4.0 * np.pi * phase[within])
     accel = replace(stream.accel, values=values)
@@ -54,11 +61,11 @@ def strongest_line_hz(accel: FloatArray, rate_hz: float) -> float:
 
 def lines_hz(swim: Rehearsal, rate_hz: float) -> list[float]:
     """Return the strongest line of each length, from its first entry to its last exit."""
-    accel = swim.streams[WRIST].accel
+    time_s, values = samples(swim)
     found = []
     for _, own in strokes_of(swim).groupby("length_no"):
-        swum = (accel.time_s > own["entry_s"].min()) & (accel.time_s < own["exit_s"].max())
-        found.append(strongest_line_hz(accel.values[swum], rate_hz))
+        swum = (time_s > own["entry_s"].min()) & (time_s < own["exit_s"].max())
+        found.append(strongest_line_hz(values[swum], rate_hz))
     return found
 
 
