@@ -22,6 +22,8 @@ from tests.validation.second_swimmer.sensors import Clock, ideal
 from tests.validation.second_swimmer.swimmer import Plan, draw_plan, draw_swimmer
 from tests.validation.second_swimmer.truth import observe
 
+pytestmark = pytest.mark.long
+
 SEED = 18
 TRUE_TIME = Clock(1.0, 0.0)
 
@@ -155,7 +157,7 @@ def test_phases_follow_each_other_and_add_up_to_the_cycle(truth):
     assert (middle < np.array([0.50, 0.28, 0.32, 0.34])).all()
 
 
-@pytest.mark.parametrize("seed", [1, 3, 8, 20, 31])
+@pytest.mark.parametrize("seed", [3, 8, 31])
 def test_the_geometry_shows_the_phases_aimed_at(seed):
     swimmer, cycles = settled(draw_swimmer(np.random.default_rng(seed)))
     period = 60.0 / swimmer.cycles_min
