@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from sensorswim.rehearsal import draw_swim
+from sensorswim.rehearsal import Length, Plan, Rest, Stand, rehearse
 from tests.validation.part_kits import KITS, judge, measure, table, wear
 
 pytestmark = pytest.mark.long
@@ -71,7 +71,8 @@ def test_legs_alone_may_call_butterfly_other_but_not_crawl() -> None:
 
 
 def test_sensors_are_taken_off_a_copy(tmp_path: Path) -> None:
-    whole = draw_swim(3, kit="core").write(tmp_path / "whole")
+    plan = Plan(segments=(Stand(duration_s=1.0), Length(turn="stop"), Rest(duration_s=1.0)))
+    whole = rehearse(plan).write(tmp_path / "whole")
     text = (wear(whole, tmp_path / "part", WRIST) / "session.toml").read_text()
     assert "left_wrist" in text
     assert "right_wrist" not in text
