@@ -20,7 +20,7 @@ from sensorswim.rehearsal.film import HEIGHT_PX, WIDTH_PX, Camera
 from tests.dashboards.conftest import MARKUP, Filmed, Served
 from tests.dashboards.served import Watched, needs_chromium, watched
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.long]
 FRAME_S = 1 / 25
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from sensorswim.advice import HANDOUT_FILE
@@ -12,7 +13,7 @@ from sensorswim.model.handout import Agreement, Consent
 from tests.dashboards.conftest import Served
 from tests.dashboards.served import needs_chromium, watched
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.long]
 GREETING = "Well swum. <b id=planted>Rest</b> a day."
 
 

@@ -30,6 +30,8 @@ from sensorswim.model import Quality
 from tests.dashboards.served import chromium, needs_chromium, served, watched
 from tests.live.chain import Chain
 
+pytestmark = pytest.mark.long
+
 SIZES = [(1024, 768, "light"), (390, 844, "light"), (1440, 900, "dark")]
 SLOW_MS = 30_000
 RATE = re.compile(r"^(2[7-9]|3[0-4])\.\d$")

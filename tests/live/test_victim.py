@@ -8,6 +8,8 @@ import pytest
 
 from tests.live.victim import PARTS, alike, folder_opens, main, witness_of
 
+pytestmark = pytest.mark.long
+
 
 def test_what_is_killed_comes_back_and_nothing_is_lost() -> None:
     assert main(len(PARTS)) == dict.fromkeys(PARTS, 1)

@@ -21,6 +21,8 @@ from sensorswim.signal.envelopes import Lag
 from sensorswim.signal.knocks import Shocks, find_shocks
 from sensorswim.signal.shakes import Moved
 
+pytestmark = pytest.mark.long
+
 WRIST, OTHER, ANKLE = Placement.LEFT_WRIST, Placement.RIGHT_WRIST, Placement.RIGHT_ANKLE
 FIRST = Clock(origin_s=40.0, drift=3e-5)
 FAR = Clock(origin_s=5321.7, drift=-4e-5)

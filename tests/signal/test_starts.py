@@ -26,6 +26,8 @@ from sensorswim.signal.starts import (
     together_offset,
 )
 
+pytestmark = pytest.mark.long
+
 WRIST_S, ANKLE_S, BODY_S = 0.02, 0.05, 0.03
 
 

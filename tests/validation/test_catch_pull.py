@@ -22,6 +22,8 @@ from sensorswim.model.analysis import Analysis
 from sensorswim.rehearsal import Kit, Knocks, Length, Plan, Rest, Stand, Swimmer, rehearse
 from tests.validation.catch_pull import SIDES, Figures, Paths, Swum, board, drawn, figures_of
 
+pytestmark = pytest.mark.long
+
 _PATH_CM = 9.0
 
 

@@ -11,6 +11,8 @@ from sensorswim.formats.rules_toml import read_rules
 from tests.validation.findings_board import CLEAN, Swim, measure, table
 from tests.validation.planted import FAULTS
 
+pytestmark = pytest.mark.long
+
 
 @pytest.mark.parametrize(
     "fault",

@@ -11,8 +11,11 @@ import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
+from sensorswim import analyse
 from sensorswim.metrics.lengths import arm_cycles, fill_lengths
+from sensorswim.model import Placement, Side
 from sensorswim.model.tables import frame
+from sensorswim.rehearsal import CORE, Kit, Knocks, Length, Plan, Rest, Stand, Swimmer, rehearse
 from sensorswim.signal import rotations
 from sensorswim.swim.coordination import index_of_coordination_pct, phase_shares
 from tests.invented import invented_session
@@ -149,6 +152,26 @@ def test_thirty_cycles_a_minute_at_1_2_m_s_are_2_40_m_a_cycle():
     assert row["stroke_length_m"] == pytest.approx(2.40)
 
 
+def stroke_index_m2_s(row):
+    """Return speed times stroke length: Costill et al., Int J Sports Med 6 (1985) 266-270.
+
+    The definition is as cited by others; 1.2 m/s and 30 cycles a minute give 2.88 by hand.
+    """
+    return row["clean_speed_m_s"] * row["stroke_length_m"]
+
+
+def test_stroke_index_of_the_worked_example_follows_from_the_tables_columns():
+    row = filled(cycle_s=2.0, clean_speed_m_s=1.2)
+    assert stroke_index_m2_s(row) == pytest.approx(2.88)
+
+
+def test_stroke_index_fails_where_single_strokes_are_taken_for_cycles():
+    row = filled(cycle_s=2.0, clean_speed_m_s=1.2).copy()
+    row["stroke_length_m"] /= 2
+    with pytest.raises(AssertionError):
+        assert stroke_index_m2_s(row) == pytest.approx(2.88)
+
+
 def test_speed_check_fails_where_single_strokes_are_taken_for_cycles():
     row = filled().copy()
     row["stroke_rate_cycles_min"] *= 2
@@ -181,6 +204,104 @@ def test_beat_check_fails_where_one_leg_is_taken_for_both():
     row["kicks"] /= 2
     with pytest.raises(AssertionError):
         assert_beats_a_second(row, 6)
+
+
+# --- roll of shoulders and hips: a rehearsed swimmer (synthetic) who rolls as published ones do ---
+# Range over both sides, 200 m: Psycharakis & Sanders, Med Sci Sports Exerc 40 (2008) 2129-2136
+# (from memory, medium confidence). Shoulders more than hips: the same, J Sports Sci 28 (2010)
+# 229-236. A breath adds 7 to 12 degrees: Lopez-Contreras et al., Apunts 148 (2022) 34-41 (16
+# trained swimmers).
+
+ROLL_RANGE_DEG = {"upper_back": (106.6, 8.4), "lower_back": (50.4, 12.3)}
+BREATH_ADDS_DEG = (7.0, 12.0)
+BREATHES_TO = Side.RIGHT
+
+
+@pytest.fixture(scope="module")
+def rolled(tmp_path_factory):
+    shoulders, hips = (ROLL_RANGE_DEG[source][0] for source in ("upper_back", "lower_back"))
+    added = np.mean(BREATH_ADDS_DEG)
+    a_side = 0.5 * shoulders - 0.25 * added  # every second roll to one side has a breath
+    swimmer = Swimmer(
+        roll_onto_left_deg=a_side,
+        roll_onto_right_deg=a_side,
+        hip_roll_share=hips / shoulders,
+        breath_side=BREATHES_TO,
+        breath_every=4,
+        breath_hold_s=0.35,
+        breath_roll_extra_deg=added,
+    )
+    lengths = (Length(), Length(), Length(turn="stop"))
+    plan = Plan(segments=(Knocks(), Stand(), *lengths, Rest(duration_s=5.0), Knocks()))
+    kit = Kit(placements=(*CORE[:2], Placement.UPPER_BACK, Placement.LOWER_BACK))
+    swim = rehearse(plan, swimmer=swimmer, kit=kit, seed=4)
+    return analyse(swim.write(tmp_path_factory.mktemp("rolled") / "swim"))
+
+
+def range_deg(found, source, factor=1.0):
+    """Return the mean range of one source's roll in an arm cycle."""
+    roll = found.tables["roll"].query("source == @source")
+    cycles = found.arm_strokes.query("side == 'left'").dropna(subset=["entry_s", "next_entry_s"])
+    assert len(cycles) > 20
+    spans = cycles[["entry_s", "next_entry_s"]].to_numpy(dtype=float)
+    return np.mean(
+        [np.ptp(factor * roll.loc[roll["time_s"].between(*span), "roll_deg"]) for span in spans]
+    )
+
+
+def assert_published_range(deg, source):
+    mean_deg, sd_deg = ROLL_RANGE_DEG[source]
+    assert deg == pytest.approx(mean_deg, abs=sd_deg)
+
+
+def test_a_swimmer_who_rolls_as_published_ones_do_is_measured_so(rolled):
+    ranges_deg = {source: range_deg(rolled, source) for source in ROLL_RANGE_DEG}
+    for source, deg in ranges_deg.items():
+        assert_published_range(deg, source)
+    assert ranges_deg["lower_back"] < ranges_deg["upper_back"]
+
+
+@pytest.mark.parametrize("source", list(ROLL_RANGE_DEG))
+@pytest.mark.parametrize("factor", [2.0, 0.5])
+def test_published_roll_fails_where_one_side_is_taken_for_both_or_counted_twice(
+    rolled, source, factor
+):
+    with pytest.raises(AssertionError):
+        assert_published_range(range_deg(rolled, source, factor), source)
+
+
+def test_published_roll_fails_where_shoulders_and_hips_change_places(rolled):
+    with pytest.raises(AssertionError):
+        assert_published_range(range_deg(rolled, "lower_back"), "upper_back")
+
+
+def assert_breaths_add_roll(rolls):
+    """Hold what breaths add to the peak roll towards their own side to the published range.
+
+    `peak_roll_deg` is a size; a side is the one the face can turn to.
+    """
+    own = rolls.loc[rolls["side"] == str(BREATHES_TO)].groupby("is_breath")["peak_roll_deg"]
+    assert own.size().to_list() == pytest.approx([10, 10], abs=4)
+    least, most = BREATH_ADDS_DEG
+    assert least <= own.median()[True] - own.median()[False] <= most
+
+
+def test_a_breath_adds_roll_to_its_own_side(rolled):
+    assert_breaths_add_roll(rolled.tables["rolls"])
+
+
+def test_breaths_fail_where_the_sign_of_roll_is_turned_round(rolled):
+    rolls = rolled.tables["rolls"]
+    turned = rolls.assign(side=rolls["side"].map({"left": "right", "right": "left"}))
+    with pytest.raises(AssertionError):
+        assert_breaths_add_roll(turned)
+
+
+@pytest.mark.parametrize("factor", [2.0, 0.5])
+def test_breaths_fail_where_roll_is_twice_or_half_of_it(rolled, factor):
+    rolls = rolled.tables["rolls"]
+    with pytest.raises(AssertionError):
+        assert_breaths_add_roll(rolls.assign(peak_roll_deg=factor * rolls["peak_roll_deg"]))
 
 
 # --- frames: the same rotations by two independent libraries; scipy also in tests/signal ----------

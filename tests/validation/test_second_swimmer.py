@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,7 @@ import pytest
 from scipy.integrate import cumulative_trapezoid
 from scipy.spatial.transform import Rotation
 
+from tests.validation import second_swimmer
 from tests.validation.second_swimmer import swim
 from tests.validation.second_swimmer.arms import settled, trial
 from tests.validation.second_swimmer.body import CORE, FULL, SIDES, Skeleton
@@ -17,17 +19,25 @@ from tests.validation.second_swimmer.crossing import FEET_STRETCH_S
 from tests.validation.second_swimmer.maths import GRAVITY_M_S2, RATE_HZ, acceleration, roll_of
 from tests.validation.second_swimmer.outing import go_swimming
 from tests.validation.second_swimmer.sensors import Clock, ideal
-from tests.validation.second_swimmer.swimmer import draw_plan, draw_swimmer
+from tests.validation.second_swimmer.swimmer import Plan, draw_plan, draw_swimmer
 from tests.validation.second_swimmer.truth import observe
+
+pytestmark = pytest.mark.long
 
 SEED = 18
 TRUE_TIME = Clock(1.0, 0.0)
 
 
+def short(rng: np.random.Generator, lengths: int = 2) -> Plan:
+    """Return the first lengths only of a session that is drawn."""
+    plan = draw_plan(rng)
+    return replace(plan, lengths=plan.lengths[:lengths])
+
+
 @pytest.fixture(scope="module")
 def moved():
     rng = np.random.default_rng(SEED)
-    plan = draw_plan(rng)
+    plan = short(rng, lengths=3)
     outing = go_swimming(plan, rng)
     return outing, Skeleton(outing.motion, plan.swimmer.build)
 
@@ -40,7 +50,9 @@ def truth(moved):
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     folder = tmp_path_factory.mktemp("second") / "session"
-    return folder, swim(SEED, folder)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(second_swimmer, "draw_plan", short)
+        return folder, swim(SEED, folder), swim(SEED, folder.with_name("again"))
 
 
 def first_length(outing):
@@ -51,14 +63,14 @@ def first_length(outing):
 @pytest.mark.parametrize("placement", FULL)
 def test_the_turning_rate_adds_up_to_the_orientation(moved, placement):
     outing, skeleton = moved
-    part = slice(first_length(outing).start, first_length(outing).start + 4000)
-    segment = skeleton.sensor(placement)
-    rate = ideal(segment).rate[part]
+    begin = first_length(outing).start
+    segment = skeleton.sensor(placement).during(slice(begin, begin + 4000))
+    rate = ideal(segment).rate
     steps = Rotation.from_rotvec(0.5 * (rate[1:] + rate[:-1]) / RATE_HZ)
-    now = Rotation.from_matrix(segment.axes[part.start])
+    now = Rotation.from_matrix(segment.axes[0])
     for step in steps:
         now = now * step
-    off = now.inv() * Rotation.from_matrix(segment.axes[part.stop - 1])
+    off = now.inv() * Rotation.from_matrix(segment.axes[-1])
     assert np.degrees(off.magnitude()) < 0.1
 
 
@@ -66,11 +78,10 @@ def test_the_turning_rate_adds_up_to_the_orientation(moved, placement):
 def test_the_force_integrated_twice_gives_the_path(moved, placement):
     outing, skeleton = moved
     part = first_length(outing)
-    segment = skeleton.sensor(placement)
-    perfect = ideal(segment)
-    felt = np.einsum("nij,nj->ni", segment.axes, perfect.force)[part]
+    segment = skeleton.sensor(placement).during(slice(part.start - 1, part.stop + 1))
+    felt = np.einsum("nij,nj->ni", segment.axes, ideal(segment).force)[1:-1]
     moving = felt - [0.0, 0.0, GRAVITY_M_S2]
-    path = segment.place[part]
+    path = segment.place[1:-1]
     speed = cumulative_trapezoid(moving, dx=1.0 / RATE_HZ, axis=0, initial=0.0)
     speed += (path[1] - path[0]) * RATE_HZ - 0.5 * moving[0] / RATE_HZ
     again = path[0] + cumulative_trapezoid(speed, dx=1.0 / RATE_HZ, axis=0, initial=0.0)
@@ -81,11 +92,13 @@ def test_a_body_standing_still_feels_gravity_upwards(moved):
     outing, skeleton = moved
     at = round((outing.worn_from + 8.0) * RATE_HZ)
     for placement, axis, sign in (("lower_back", 0, 1.0), ("left_ankle", 0, -1.0)):
-        force = ideal(skeleton.sensor(placement)).force[at : at + 2000].mean(axis=0)
+        still = skeleton.sensor(placement).during(slice(at - 1, at + 2001))
+        force = ideal(still).force[1:-1].mean(axis=0)
         assert np.linalg.norm(force) == pytest.approx(GRAVITY_M_S2, abs=0.1)
         assert sign * force[axis] > 0.95 * GRAVITY_M_S2
     for placement in ("left_wrist", "right_wrist"):
-        assert ideal(skeleton.sensor(placement)).force[at, 0] < -0.8 * GRAVITY_M_S2
+        still = skeleton.sensor(placement).during(slice(at - 1, at + 2))
+        assert ideal(still).force[1, 0] < -0.8 * GRAVITY_M_S2
 
 
 def test_every_joint_moves_without_a_jerk_that_no_body_makes(moved):
@@ -102,10 +115,10 @@ def test_feet_stay_on_the_wall_until_they_stretch_and_speed_peaks_at_take_off(mo
     for swum in outing.swum:
         leaves = swum.start + swum.crossing.take_off
         for side in SIDES:
-            ankle = skeleton.ankle_joint(side)
-            rest = ankle[swum.start : leaves - stretch]
+            ankle = skeleton.ankle_joint(side, slice(swum.start, leaves + 1))
+            rest = ankle[: -stretch - 1]
             assert np.ptp(rest, axis=0).max() < 0.002
-            assert 0.05 < np.linalg.norm(ankle[leaves] - rest[-1]) < 0.2
+            assert 0.05 < np.linalg.norm(ankle[-1] - rest[-1]) < 0.2
         part = slice(swum.start, leaves + 1200)
         speed = np.abs(np.gradient(skeleton.root[part, 0])) * RATE_HZ
         assert abs(int(np.argmax(speed)) - swum.crossing.take_off) <= 15
@@ -144,7 +157,7 @@ def test_phases_follow_each_other_and_add_up_to_the_cycle(truth):
     assert (middle < np.array([0.50, 0.28, 0.32, 0.34])).all()
 
 
-@pytest.mark.parametrize("seed", [1, 3, 8, 20, 31])
+@pytest.mark.parametrize("seed", [3, 8, 31])
 def test_the_geometry_shows_the_phases_aimed_at(seed):
     swimmer, cycles = settled(draw_swimmer(np.random.default_rng(seed)))
     period = 60.0 / swimmer.cycles_min
@@ -162,10 +175,11 @@ WRIST_BANDS = {
 }
 
 
-@pytest.mark.parametrize("seed", [3, 4, 8, 9])
+@pytest.mark.parametrize("seed", [3, 4])
 def test_wrists_are_shaken_as_real_ones_are(seed):
+    """One swims at 27, the other at 60 cycles a minute: nearly the ends of what is drawn."""
     rng = np.random.default_rng(seed)
-    plan = draw_plan(rng)
+    plan = short(rng)
     outing = go_swimming(plan, rng)
     skeleton = Skeleton(outing.motion, plan.swimmer.build)
     rows = observe(outing, skeleton, ("ankles",), TRUE_TIME).tables["lengths"]
@@ -213,7 +227,7 @@ def test_a_breath_is_taken_with_its_own_side_up_and_the_face_out(moved, truth):
 
 def test_every_turn_of_the_head_is_a_breath_and_the_somersault_is_none():
     rng = np.random.default_rng(1)
-    plan = draw_plan(rng)
+    plan = short(rng)
     outing = go_swimming(plan, rng)
     skeleton = Skeleton(outing.motion, plan.swimmer.build)
     tables = observe(outing, skeleton, ("ankles",), TRUE_TIME).tables
@@ -257,7 +271,7 @@ def test_kicks_are_where_the_shank_turns_fastest(moved, truth):
 
 
 def test_the_folder_holds_what_the_contract_asks_for(written):
-    folder, tables = written
+    folder, tables, _ = written
     said = tomllib.loads((folder / "session.toml").read_text(encoding="utf-8"))
     assert said["format"] == 1
     assert said["started_at"].utcoffset() is not None
@@ -280,11 +294,10 @@ def test_the_folder_holds_what_the_contract_asks_for(written):
     assert (lengths["start_s"].to_numpy()[1:] >= lengths["end_s"].to_numpy()[:-1]).all()
 
 
-def test_the_same_seed_writes_the_same_files(written, tmp_path):
-    folder, tables = written
-    again = swim(SEED, tmp_path / "again")
+def test_the_same_seed_writes_the_same_files(written):
+    folder, tables, again = written
     for path in folder.iterdir():
-        assert path.read_bytes() == (tmp_path / "again" / path.name).read_bytes()
+        assert path.read_bytes() == (folder.with_name("again") / path.name).read_bytes()
     for name, table in tables.items():
         pd.testing.assert_frame_equal(table, again[name])
 

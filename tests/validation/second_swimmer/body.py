@@ -27,6 +27,7 @@ Pose = dict[str, float]
 WRISTS = ("left_wrist", "right_wrist")
 ANKLES = ("left_ankle", "right_ankle")
 CORE = WRISTS + ANKLES
+WHOLE = slice(None)
 FULL = (*CORE, "lower_back", "upper_back", "head", "left_upper_arm", "right_upper_arm")
 
 
@@ -88,6 +89,10 @@ class Segment:
     def point(self, x: float, y: float, z: float) -> Array:
         """Return the path of a point given in the segment's axes."""
         return np.asarray(self.place + self.axes @ np.array([x, y, z]))
+
+    def during(self, part: slice) -> Segment:
+        """Return some of its samples."""
+        return Segment(self.place[part], self.axes[part])
 
 
 class Skeleton:
@@ -154,13 +159,14 @@ class Skeleton:
             thigh.point(-self.build.thigh, 0.0, 0.0), thigh.axes @ turn_y(m[f"{side}_knee"])
         )
 
-    def ankle_joint(self, side: str) -> Array:
+    def ankle_joint(self, side: str, part: slice = WHOLE) -> Array:
         """Return the path of the ankle joint (n, 3)."""
-        return self.shank(side).point(-self.build.shank, 0.0, 0.0)
+        return self.shank(side).during(part).point(-self.build.shank, 0.0, 0.0)
 
-    def fingertip(self, side: str) -> Array:
+    def fingertip(self, side: str, part: slice = WHOLE) -> Array:
         """Return the path of the fingertips (n, 3)."""
-        return self.forearm(side).point(self.build.forearm + self.build.hand, 0.0, 0.0)
+        whole_hand = self.build.forearm + self.build.hand
+        return self.forearm(side).during(part).point(whole_hand, 0.0, 0.0)
 
     def sensor(self, placement: str) -> Segment:
         """Return the sensor as ideally strapped: its path and its axes by the contract."""

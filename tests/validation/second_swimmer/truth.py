@@ -155,12 +155,12 @@ def _arrival(outing: Outing, skeleton: Skeleton, swum: Swum) -> float:
     time = np.arange(part.start, part.stop) / RATE_HZ
     wall = outing.plan.pool if crossing.direction > 0.0 else 0.0
     if crossing.spec.ending == "flip":
-        feet = 0.5 * (skeleton.ankle_joint("left") + skeleton.ankle_joint("right"))[part]
+        feet = 0.5 * (skeleton.ankle_joint("left", part) + skeleton.ankle_joint("right", part))
         far = np.linalg.norm(feet - feet[-1], axis=1)
         return float(time[np.flatnonzero(far > 0.01)[-1] + 1])
     firsts = []
     for side in SIDES:
-        tip = crossing.direction * (skeleton.fingertip(side)[part, 0] - wall)
+        tip = crossing.direction * (skeleton.fingertip(side, part)[:, 0] - wall)
         reached, _ = crossings(time, tip)
         firsts += list(reached[:1])
     return float(min(firsts))
