@@ -337,6 +337,22 @@ def test_a_breath_that_holds_is_held_longer_than_the_other_rolls() -> None:
     assert len(long.truth["breaths"]) >= 4
 
 
+def test_a_hand_that_waits_for_a_long_breath_keeps_its_entry() -> None:
+    swimmer = Swimmer(
+        stroke_rate_cycles_min=31.0,
+        breath_every=2,
+        breath_hold_s=0.75,
+        hold_delays_cycle=1.0,
+        coordination_left_pct=-18.0,
+    )
+    plan = Plan(segments=(Length(turn="stop"),))
+    strokes = rehearse(plan, swimmer=swimmer, kit=Kit.ideal(), seed=1).truth["arm_strokes"]
+    for _, own in strokes.groupby("side"):
+        assert own["entry_s"].iloc[1:].notna().all()
+        before = own["next_entry_s"].to_numpy()[:-1]
+        assert np.allclose(own["entry_s"].to_numpy()[1:], before, equal_nan=False)
+
+
 @pytest.mark.parametrize("seed", [0, 11, 12])
 def test_the_arms_stay_ahead_in_the_glide_after_a_rest(seed: int) -> None:
     segments = (Stand(), Length(turn="stop"), Rest(duration_s=9.0), Length(turn="stop"))

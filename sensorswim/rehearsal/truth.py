@@ -82,6 +82,11 @@ def _near(moments: FloatArray, aim_s: float, within_s: float) -> float:
     return float(close[np.argmin(np.abs(close - aim_s))]) if len(close) else np.nan
 
 
+_PULL, _ENTRY = 0.9, 1.3
+"""Cycles from a mid-pull to its own exit, and to the entries before and after it, at most: a hold
+at a breath makes a cycle longer."""
+
+
 def stroke_row(
     scene: Scene, length: LengthScore, side: Side, aim_s: float, period_s: float
 ) -> dict[str, Any] | None:
@@ -92,7 +97,7 @@ def stroke_row(
     """
     path: ArmPath = scene.body.arm(side)[0]
     wrist = scene.wrist_m[side]
-    first, last = scene.index(aim_s - 0.9 * period_s), scene.index(aim_s + 0.9 * period_s)
+    first, last = scene.index(aim_s - _ENTRY * period_s), scene.index(aim_s + _PULL * period_s)
     ahead = np.sign(scene.body.thorax[scene.index(aim_s), 0, 0])
     relative = ahead * (wrist[:, 0] - path.shoulder_m[:, 0])
     middle = _near(crossings(relative, first, last, down=True), aim_s, 0.3 * period_s)
@@ -105,9 +110,10 @@ def stroke_row(
     pushed = scene.index(length.start_s + 0.5)
     start = max(first, pushed) if (relative[pushed:at] < 0).any() else at
     entries = crossings(wrist[:, 2], start, at, down=True)
-    stop = min(last, scene.index(length.end_s))
-    exits = crossings(wrist[:, 2], at, stop, down=False)
+    end = scene.index(length.end_s)
+    exits = crossings(wrist[:, 2], at, min(last, end), down=False)
     leave = float(exits[0]) if len(exits) else np.nan
+    stop = min(scene.index(aim_s + _ENTRY * period_s), end)
     following = crossings(wrist[:, 2], scene.index(middle) + 50, stop, down=True)
     following = following[following > leave] if len(exits) else following[:0]
     deep = slice(at - int(0.2 * period_s * RATE_HZ), at + int(0.2 * period_s * RATE_HZ))
