@@ -76,6 +76,14 @@ _OF_A_SPAN: Final = (
 """What is known of a length before it is looked into."""
 
 
+_TWICE: Final = (
+    "; kicks a cycle of a length are twice its count, those of a single cycle the one leg's own"
+)
+"""What a lone ankle's kicks mean where the arms tell cycles."""
+_HALF: Final = 0.5
+"""Least share of a length that a wrist has data of to tell what was swum."""
+
+
 def _silent(_step: str) -> None:
     return None
 
@@ -305,7 +313,7 @@ def finished(found: ArmsFound, events: Events, *, streams: bool = False) -> Anal
         roll_source=roll.best_source,
     )
     _say_what_is_missing(worn, quality)
-    say_disagreements(full, quality, wrists=sum(p.limb is Limb.WRIST for p in worn))
+    say_disagreements(found.session, full, quality, worn={p.limb for p in worn})
     say_unsolved(arms.pulls, prone, quality)
     tables = {
         "lengths": with_pulls(full, strokes, arms.pulls),
@@ -398,11 +406,15 @@ def _activities(
     arms: ArmResult,
     straps: dict[Placement, FloatArray],
 ) -> list[str]:
-    wrists = sum(p.limb is Limb.WRIST for p in recording.tracks)
     rule = ActivityRule()
     names = []
     for row in rows_of(lengths, "length_no", "start_s", "end_s", "set_as"):
         keys = [(int(row["length_no"]), side) for side in Side]
+        rows = slice(*np.searchsorted(recording.time_s, [row["start_s"], row["end_s"]]))
+        wrists = sum(
+            p.limb is Limb.WRIST and bool(t.valid[rows].mean() >= _HALF)
+            for p, t in recording.tracks.items()
+        )
         names.append(
             rule.name(
                 {k[1]: arms.motions[k] for k in keys if k in arms.motions},
@@ -518,8 +530,8 @@ def _say_what_is_missing(worn: list[Placement], quality: Quality) -> None:
         quality.add(
             "kicks_of_one_leg",
             Severity.DEGRADED,
-            f"Kicks are those of the leg with the {ankles[0].label} sensor alone; kicks a cycle "
-            "are twice their count, and the kick beat stays empty.",
+            f"Kicks are those of the leg with the {ankles[0].label} sensor alone, and the kick "
+            "beat stays empty" + (_TWICE if Limb.WRIST in limbs else "") + ".",
             placement=ankles[0],
         )
     if Limb.WRIST not in limbs:

@@ -131,7 +131,8 @@ def test_which_lengths_begin_with_a_push_off_is_told_to_the_wrists(
 def test_streams_hold_every_sensor_in_the_axes_of_its_limb() -> None:
     """Who stands hangs the upper arms some 6 degrees behind the vertical (as `upper_arm` says)."""
     plan = Plan(segments=(Stand(duration_s=10.0), Knocks(), Length(turn="stop"), Knocks()))
-    kit = Kit(placements=KITS["full"], strap_deg=20.0)
+    turned = (Placement.LEFT_UPPER_ARM, Placement.RIGHT_ANKLE)
+    kit = Kit(placements=KITS["full"], strap_deg=20.0, wrong_way_up=turned)
     swim = rehearse(plan, kit=kit, seed=5)
     answer = analysed(dict(swim.streams))
     streams, start_s = answer.streams, answer.lengths["start_s"].iloc[0]
@@ -140,7 +141,20 @@ def test_streams_hold_every_sensor_in_the_axes_of_its_limb() -> None:
     for place in swim.streams:
         up = stands[f"{place}_accel_x_m_s2"].median() / 9.80665
         hangs = place.limb in (Limb.WRIST, Limb.ANKLE, Limb.UPPER_ARM)
-        assert (-up if hangs else up) > np.cos(np.radians(20.0)), place
+        assert (-up if hangs else up) > np.cos(np.radians(15.0)), place
+
+
+@pytest.mark.parametrize("ended", [WRISTS, WRISTS[1:]], ids=["both", "one"])
+def test_wrists_whose_logs_end_early_make_no_kick_of_a_length(
+    swim: Rehearsal, ended: tuple[Placement, ...]
+) -> None:
+    logs, end_s = dict(swim.streams), float(swim.truth["lengths"]["end_s"].iloc[-1])
+    turn_s = float(swim.truth["lengths"]["start_s"].iloc[-1])
+    for place in ended:
+        clock = swim.truth_extra["clocks"][place]
+        from_s, to_s = ((s - clock.offset_s) / (1.0 + clock.drift) for s in (turn_s, end_s + 99.0))
+        logs[place] = edited(logs[place], hole=(from_s, to_s))
+    assert analysed(logs).lengths["activity"].tolist() == ["front_crawl", "front_crawl"]
 
 
 def test_one_wrist_leaves_what_it_cannot_see_empty(one_wrist: Analysis) -> None:

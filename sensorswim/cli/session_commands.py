@@ -18,7 +18,7 @@ Swimmers:
   sample-first-visit, sample-follow-up, sample-every-sensor
   steady, side-breather, straight-puller, leg-dragger, sprinter, glider,
   lopsided, unsteady  lengths, turns and rests drawn by the seed
-  drawn               swimmer, sensors and session drawn over the whole range
+  drawn               swimmer, session and logs drawn over the whole range
 
 \b
 Kits:

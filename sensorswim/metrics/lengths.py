@@ -233,7 +233,7 @@ def _arm_figures(
     rate = 60.0 / strokes.cycle_s
     pulls = int(np.isfinite(strokes.mid_pull_s).sum())
     figures |= {
-        "arm_strokes": pulls if pulls or row["activity"] in CRAWL_LIKE else None,
+        "arm_strokes": pulls or None,
         "stroke_rate_cycles_min": rate,
     }
     if distance is not None and clean_speed_m_s is not None and not strokes.stops:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any, Final
 
 import pandas as pd
 
-from sensorswim.model import Quality, Severity
+from sensorswim.model import Limb, Quality, Session, Severity
 from sensorswim.model.tables import rows_of
 
 _ANOTHER_STROKE: Final = ("backstroke", "breaststroke", "butterfly")
@@ -18,45 +19,57 @@ _OTHERWISE: Final = {"drill": _NO_DRILL, "swim": _NO_SWIM, "pull": _NO_SWIM, "ki
 _LEAST_KICKED: Final = 1.5
 """Kicks in an arm cycle that are a kick, not legs that sway with a buoy between them: the sparsest
 kick has two (common practice, no source)."""
-_SEEN: Final = {"kick": "a kick without arm strokes", "other": "no stroke that they can name"}
+_HELD: Final = frozenset({"buoy", "band"})
+"""Aids that hold the legs."""
+_SEEN: Final = {"kick": "a kick without arm strokes", "other": "none of the four strokes"}
 
 
-def say_disagreements(lengths: pd.DataFrame, quality: Quality, *, wrists: int) -> None:
+def say_disagreements(
+    session: Session, lengths: pd.DataFrame, quality: Quality, *, worn: Collection[Limb]
+) -> None:
     """Note each length in which the sensors show something else than its block had set.
 
     Parameters
     ----------
+    session : Session
+        Its blocks tell what was set.
     lengths : DataFrame
         The table `lengths` with its column ``set_as``.
     quality : Quality
         Gets one row `block_disagrees` for each such length.
-    wrists : int
-        Wrists with a sensor; without one `other` may be any stroke, so it contradicts nothing.
+    worn : collection of Limb
+        Without a wrist `other` may be any stroke, so it contradicts nothing; with arms alone a
+        kicked length isn't seen, so which length of such a block is which can't be told.
     """
-    columns = ("length_no", "start_s", "end_s", "set_as", "activity", "kicks_per_cycle")
-    for row in rows_of(lengths, *columns):
-        set_as = "" if pd.isna(row["set_as"]) else str(row["set_as"])
-        seen = _seen_instead(set_as, row, wrists)
+    legs_seen = not set(worn) <= {Limb.WRIST, Limb.UPPER_ARM, Limb.HEAD}
+    columns = ("length_no", "start_s", "end_s", "block_no", "set_as", "activity", "aids")
+    for row in rows_of(lengths, *columns, "kicks_per_cycle"):
+        if pd.isna(row["set_as"]):
+            continue
+        block = session.blocks[int(row["block_no"]) - 1]
+        counted = legs_seen or "kick" not in block.lengths
+        seen = _seen_instead(row, Limb.WRIST in worn) if counted else ""
         if seen:
             number = int(row["length_no"])
             quality.add(
                 "block_disagrees",
                 Severity.NOTE,
-                f"Length {number} was set as {set_as}, but the sensors show {seen}; what they "
-                "show is what counts here.",
+                f"Length {number} was set as {row['set_as']}, but {seen}.",
                 length_no=number,
                 start_s=float(row["start_s"]),
                 end_s=float(row["end_s"]),
             )
 
 
-def _seen_instead(set_as: str, row: dict[str, Any], wrists: int) -> str:
+def _seen_instead(row: dict[str, Any], wrists: bool) -> str:
     """Return in words what was seen where it isn't what was set, else an empty text."""
-    activity = str(row["activity"])
+    set_as, activity = str(row["set_as"]), str(row["activity"])
     unnamed = activity == "other" and not wrists
     if activity in _OTHERWISE.get(set_as, ()) and not unnamed:
-        return _SEEN.get(activity, activity.replace("_", " "))
+        shown = _SEEN.get(activity, activity.replace("_", " "))
+        return f"the sensors show {shown}; what they show is what counts here"
+    aids = "" if pd.isna(row["aids"]) else str(row["aids"])
     kicks = row["kicks_per_cycle"]
-    if set_as == "pull" and not pd.isna(kicks) and kicks >= _LEAST_KICKED:
-        return f"{kicks:.0f} kicks in an arm cycle"
+    if set_as == "pull" and _HELD & set(aids.split()) and not pd.isna(kicks):
+        return f"the legs kicked {kicks:.1f} times an arm cycle" if kicks >= _LEAST_KICKED else ""
     return ""

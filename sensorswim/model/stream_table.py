@@ -13,7 +13,7 @@ from sensorswim.model.tables import FORMAT
 _ENDS: Final = {
     Limb.WRIST: "the fingers",
     Limb.ANKLE: "the toes",
-    Limb.UPPER_ARM: "the elbow",
+    Limb.UPPER_ARM: "the elbow (as strapped where nobody stood still)",
 }
 
 
@@ -35,7 +35,7 @@ def _sensor_fields(place: Placement) -> Iterator[pa.Field]:
     for axis, where in _axes(place.limb).items():
         yield _field(
             f"{place}_accel_{axis}_m_s2", pa.float64(), "m/s^2",
-            f"{place.label}: specific force along {where}; +9.8 along up at rest",
+            f"{place.label}: specific force along {where}; at rest +9.8 where that points up",
         )  # fmt: skip
         yield _field(
             f"{place}_gyro_{axis}_rad_s", pa.float64(), "rad/s",

@@ -13,7 +13,7 @@ from sensorswim.rehearsal.swimmers import swimmers
 
 SAMPLE = "sample"
 DRAWN = "drawn"
-"""The name of a swimmer, kit and session drawn over the whole range."""
+"""The name of a swimmer, a session and logs drawn over the whole range."""
 
 
 def rehearse_named(name: str, *, kit: str = "core", seed: int = 2026) -> Rehearsal:

@@ -260,19 +260,23 @@ class LengthFinder:
     ) -> tuple[LengthSpan, ...]:
         """Leave out what legs seem to kick while sensors are strapped on or off.
 
-        No arm swims in it, no push-off begins it, and nobody kicks as far in that time; without a
-        wrist sensor it may have been swum, which is faster.
+        No push-off begins it, and hardly anybody kicks as far in that time; without a wrist sensor
+        it may have been swum, which is faster. Between lengths that arms swim nobody straps.
         """
         arms = any(p.limb is Limb.WRIST for p in recording.tracks)
-        fastest_m_s = self.fastest_m_s if arms else _SPRINT_M_S
-        shortest_s = min(pool_length_m, _SHORT_POOL_M) / fastest_m_s
-        kept = []
-        for span in spans:
-            rows = slice(*np.searchsorted(recording.time_s, [span.start_s, span.end_s]))
-            short = span.end_s - span.start_s < shortest_s and not arms_at_work(recording, rows)
-            if not (short and _begins_unseen(span, coarse_s, known)):
-                kept.append(span)
-        return tuple(kept)
+        shortest_s = min(pool_length_m, _SHORT_POOL_M) / (self.fastest_m_s if arms else _SPRINT_M_S)
+        rows = [
+            slice(*np.searchsorted(recording.time_s, [span.start_s, span.end_s])) for span in spans
+        ]
+        by_arms = np.flatnonzero([arms_at_work(recording, own) for own in rows])
+        first, last = (by_arms[0], by_arms[-1]) if len(by_arms) else (len(spans), -1)
+        return tuple(
+            span
+            for k, span in enumerate(spans)
+            if first <= k <= last
+            or span.end_s - span.start_s >= shortest_s
+            or not _begins_unseen(span, coarse_s, known)
+        )
 
     def _may_tread(
         self, span: LengthSpan, coarse_s: FloatArray, rhythm: ArmRhythm, known: BoolArray

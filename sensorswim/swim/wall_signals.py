@@ -23,6 +23,7 @@ from sensorswim.model.streams import BoolArray, FloatArray
 from sensorswim.signal import accel_world, rotate
 from sensorswim.signal.outwards import outwards
 from sensorswim.signal.rotations import up_in_sensor
+from sensorswim.swim.at_work import arms_at_work
 
 _X = np.array([1.0, 0.0, 0.0])
 _CLIP_M_S2 = 15.0
@@ -45,7 +46,7 @@ _ASKEW = 0.45
 
 _UPRIGHT = 0.6
 _STRAPPED_S = 20.0
-"""How long before the first length and after the last the sensors are surely worn (our choice)."""
+"""How long before a length and after it the sensors are surely worn (our choice)."""
 _EDGE_S = 2.0
 
 
@@ -219,21 +220,23 @@ def worn_signs(recording: Recording, spans: list[tuple[float, float]]) -> dict[P
         Roughly when was swum, session time.
     """
     swum, worn = np.zeros((2, len(recording.time_s)), dtype=bool)
-    for start_s, end_s in spans:
-        first, last = rows_between(recording, start_s, end_s)
-        swum[first:last] = True
-    if spans:
-        first, last = rows_between(recording, spans[0][0] - _STRAPPED_S, spans[-1][1] + _STRAPPED_S)
-        worn[first:last] = True
-    return {p: _worn_sign(track, swum, worn & ~swum) for p, track in recording.tracks.items()}
+    rows = [slice(*rows_between(recording, *span)) for span in spans]
+    by_arms = [arms_at_work(recording, own) for own in rows]
+    for (start_s, end_s), own, works in zip(spans, rows, by_arms, strict=True):
+        swum[own] = True
+        if works or not any(by_arms):
+            near = rows_between(recording, start_s - _STRAPPED_S, end_s + _STRAPPED_S)
+            worn[slice(*near)] = True
+    return {p: _worn_sign(t, swum, worn) for p, t in recording.tracks.items()}
 
 
-def _worn_sign(track: Track, swum: BoolArray, rests: BoolArray) -> float:
+def _worn_sign(track: Track, swum: BoolArray, worn: BoolArray) -> float:
     trunk = track.placement.limb in (Limb.LOWER_BACK, Limb.UPPER_BACK, Limb.HEAD)
     told = 0.0 if trunk else outwards(track, swum)
     if told or track.placement.limb is Limb.WRIST:
         return told or 1.0
     up = up_in_sensor(quaternions(track))[:, 0] * (-1.0 if trunk else 1.0)
-    resting = up[rests & track.valid]
-    upright = resting[np.abs(resting) > _UPRIGHT]
-    return -1.0 if len(upright) and np.median(upright) > 0.0 else 1.0
+    upright = ~swum & track.valid & (np.abs(up) > _UPRIGHT)
+    sure = upright & worn
+    told_by = up[sure if sure.any() else upright]
+    return -1.0 if len(told_by) and np.median(told_by) > 0.0 else 1.0

@@ -163,7 +163,7 @@ def test_a_length_with_a_stop_has_a_stroke_rate_but_no_clean_speed(stopped_s, lo
     [
         ("breaststroke", np.nan, None),
         ("other", np.nan, None),
-        ("front_crawl", np.nan, 0),
+        ("front_crawl", np.nan, None),
         ("front_crawl", 0.5, 4),
         ("butterfly", 0.5, 4),
     ],

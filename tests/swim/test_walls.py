@@ -224,6 +224,23 @@ def test_how_a_sensor_lay_before_it_was_strapped_on_and_after_tells_nothing() ->
     assert worn_signs(recording, [(82.0, 110.0)])[P.LEFT_ANKLE] == 1.0
 
 
+def test_where_arms_swim_the_rests_beside_them_tell_not_those_beside_a_strapping_on() -> None:
+    time_s = np.arange(0.0, 180.0, 1.0 / RATE_HZ)
+    tilt = np.select([time_s < 70.0, time_s < 80.0], [np.pi / 2, -np.pi / 2], 0.0)
+    strokes = np.where(time_s > 82.0, 1.2 * np.sin(4.0 * time_s), 0.0)
+    recording = recording_of(
+        time_s, limb(P.LEFT_ANKLE, tilt, 0.0 * time_s), limb(P.LEFT_WRIST, strokes, 0.0 * time_s)
+    )
+    assert worn_signs(recording, [(30.0, 39.0), (92.0, 120.0)])[P.LEFT_ANKLE] == 1.0
+
+
+def test_where_nobody_stands_upright_near_a_swim_all_rests_are_asked() -> None:
+    time_s = np.arange(0.0, 100.0, 1.0 / RATE_HZ)
+    tilt = np.where(time_s < 40.0, np.pi / 2, 0.0)
+    recording = recording_of(time_s, limb(P.LEFT_ANKLE, tilt, 0.0 * time_s))
+    assert worn_signs(recording, [(70.0, 95.0)])[P.LEFT_ANKLE] == -1.0
+
+
 @pytest.fixture(scope="module")
 def turned() -> tuple[Rehearsal, Recording]:
     segments = [Knocks(), Stand(duration_s=6.0)]
