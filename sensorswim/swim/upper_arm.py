@@ -60,10 +60,7 @@ def with_upper_arms(
         By (length_no, side).
     """
     out = dict(pulls)
-    for side in Side:
-        track = recording.tracks.get(Placement.of(Limb.UPPER_ARM, side))
-        if track is None or track.q_world_from_sensor is None:
-            continue
+    for side, track in _worn(recording):
         axes, stood = _axes(recording, track, lengths, side)
         for key, own in pulls.items():
             if key[1] is side and own.solved:
@@ -85,13 +82,16 @@ def upper_arm_straps(recording: Recording, lengths: pd.DataFrame) -> dict[Placem
         The standing is sought before the first one.
     """
     straps = {}
-    for side in Side:
-        placement = Placement.of(Limb.UPPER_ARM, side)
-        track = recording.tracks.get(placement)
-        if track is not None and track.q_world_from_sensor is not None:
-            (along, outer), _ = _axes(recording, track, lengths, side)
-            straps[placement] = np.stack([along, np.cross(outer, along), outer])
+    for side, track in _worn(recording):
+        (along, outer), _ = _axes(recording, track, lengths, side)
+        straps[track.placement] = np.stack([along, np.cross(outer, along), outer])
     return straps
+
+
+def _worn(recording: Recording) -> list[tuple[Side, Track]]:
+    """Return the upper arms that wear an oriented sensor."""
+    tracks = [(side, recording.tracks.get(Placement.of(Limb.UPPER_ARM, side))) for side in Side]
+    return [(s, t) for s, t in tracks if t is not None and t.q_world_from_sensor is not None]
 
 
 def _with_angle(pulls: Pulls, angle_deg: FloatArray, *, stood: bool) -> Pulls:
